@@ -1,0 +1,233 @@
+"""Every number of the simulated car, with its unit and where it comes from.
+
+The figures describe no car in particular: a four-stroke petrol engine at warm idle, in the middle of what the trade
+knows. "Own choice" means tuned so that a healthy 2.0 l car idles near 750 r/min and 31 kPa with a believable spread.
+Areas are geometric, at discharge coefficient ``CD``.
+"""
+
+from __future__ import annotations
+
+from math import pi
+
+RPM = 2 * pi / 60
+"""One revolution per minute [rad/s]."""
+MM2 = 1e-6
+"""One square millimetre [m²]."""
+
+# --- the clock of the model ------------------------------------------------------------------------------------------
+STEP = 0.02
+"""Fixed step [s]. Own choice: an eighth of an engine cycle at idle, a ninth of the manifold's time constant."""
+SLOW_EVERY = 10
+"""Steps between updates of heat and battery [1]. Own choice."""
+
+# --- surroundings ----------------------------------------------------------------------------------------------------
+AMBIENT_PRESSURE = 101_325.0
+"""Outside pressure [Pa]. Standard atmosphere."""
+AMBIENT_TEMPERATURE = 298.15
+"""Outside air [K]. Own choice: 25 °C."""
+
+# --- air -------------------------------------------------------------------------------------------------------------
+CD = 0.8
+"""Discharge coefficient of throttle gap and leak alike [1]. From memory: 0.8 to 0.85 for a choked sharp edge."""
+MANIFOLD_TEMPERATURE = 313.15
+"""Air in the manifold [K]. Own choice: 40 °C."""
+MANIFOLD_SHARE = 1.0
+"""Manifold volume over displacement [1]. Own choice; gives the 0.18 s time constant at 700 r/min."""
+CHARGE_SLOPE = 0.961
+"""s in e_v p = s p + y [1]. Hendricks & Sorenson, SAE 900616 (1990), from memory."""
+CHARGE_OFFSET = -7_000.0
+"""y in e_v p = s p + y [Pa]. As above."""
+BORE_AREA = 2_827 * MM2
+"""Throttle bore of 60 mm [m²]. Own choice."""
+BLADE_TRAVEL = 85 * pi / 180
+"""Blade angle at full pedal [rad]. Own choice."""
+BLADE_STOP = 0.10
+"""Throttle sensor with the blade at its stop, as a share of supply [1]. Trade practice: 0.10 to 0.20 closed."""
+BLADE_SPAN = 0.80
+"""Sensor share over a quarter turn of the blade [1]. Own choice."""
+BLADE_REST = 31.8 * MM2
+"""Area at the blade's spring rest, motor off [m²]. Own choice, so that the sensor reads 17.6 %, above warm idle, as real
+recordings show at key on."""
+BLADE_LAG = 0.06
+"""First-order lag of the throttle motor [s]. Own choice."""
+AREA_LEAST = 1.0 * MM2
+"""What the closest blade still passes [m²]. Own choice."""
+IDLE_AREA_FULL = 40.0 * MM2
+"""Area that reads as 100 % commanded idle air [m²]. Own choice."""
+
+# --- torque ----------------------------------------------------------------------------------------------------------
+STOICHIOMETRIC = 14.6
+"""Air to fuel, by mass [1]. Heywood 1988, from memory; CH1.87 computes to 14.604."""
+HEATING_VALUE = 43.0e6
+"""Lower heating value of petrol [J/kg]. Heywood 1988, from memory: 42 to 44 MJ/kg."""
+IDLE_EFFICIENCY = 0.27
+"""Gross indicated efficiency with the late spark of an idle [1]. Own choice; about 0.37 with best spark (from memory)."""
+BEST_LAMBDA = 0.93
+"""λ of most torque from a given mass of air [1]. From memory: 0.88 to 0.95."""
+LAMBDA_CURVE = 2.2
+"""Loss of torque with the square of λ off its best [1]. Own choice: 19 % less at λ 1.23."""
+EXHAUST_PRESSURE = 103_000.0
+"""Mean pressure in the exhaust ports at idle [Pa]. Own choice."""
+FRICTION = (72e3, 14e3, 5e3)
+"""Warm rubbing friction as mean pressure [Pa]: constant, per 1,000 r/min, per its square. Own choice below the motoring
+curve of Barnes-Moss (0.97, 0.15, 0.05 bar, from memory), which counts pumping too."""
+COLD_FRICTION = 0.012
+"""Rise of friction per kelvin below ``WARM`` [1/K]. Own choice."""
+INERTIA_PER_VOLUME = 75.0
+"""Crank, flywheel and clutch, per displacement [kg m²/m³]. Own choice: 0.15 kg m² for 2.0 l."""
+TORQUE_LAG_CYCLES = 0.6
+"""Lag from intake to torque, in cycles [1]. Own choice: half a cycle to the stroke, and its mean."""
+ROUGHNESS = 0.03
+"""Spread of one cycle's torque, all cylinders together, of its mean [1]. Own choice."""
+DRIFT = 0.006
+"""Spread of torque drifting slowly, of its mean [1]. Own choice, against recorded idles (see docs/why)."""
+DRIFT_TIME = 8.0
+"""Correlation time of that drift [s]. Own choice."""
+
+# --- starting, stalling, limits ----------------------------------------------------------------------------------------
+STARTER_TORQUE_PER_VOLUME = 55e3
+"""Standstill torque at the crank, per displacement [N m/m³]. Own choice: 110 N m for 2.0 l."""
+STARTER_FREE_SPEED = 300 * RPM
+"""Speed at which the starter gives no torque [rad/s]. Own choice."""
+STARTER_RELEASE = 420 * RPM
+"""Speed at which the person lets the starter go: the engine runs [rad/s]. Own choice."""
+STARTER_PATIENCE = 6.0
+"""Longest a person cranks at once [s]. Own choice."""
+SYNC_TIME = 0.4
+"""Turning before the first injection [s]. Own choice: about one cycle of cranking."""
+STALL_SPEED = 300 * RPM
+"""Below this an engine without starter dies [rad/s]. Own choice."""
+STAND_SPEED = 25 * RPM
+"""Below this the crank counts as standing [rad/s]. Own choice."""
+FREE_LIMIT = 4_000 * RPM
+"""Fuel is cut above this speed with the car standing [rad/s]. Own choice; many controllers do so."""
+OVERRUN_CUT = 1_800 * RPM
+"""Pedal up above this speed: fuel cut [rad/s]. Own choice."""
+OVERRUN_RESUME = 1_300 * RPM
+"""… until speed falls below this [rad/s]. Own choice."""
+
+# --- idle control ------------------------------------------------------------------------------------------------------
+AUTHORITY = 3.0 * MM2
+"""Largest correction either side of learned air [m²]. The design fixes it."""
+FLOOR_BELOW = 4.0 * MM2
+"""Learned floor below learned air, when both are written [m²]. The design fixes it."""
+LEARN_WITHIN = 60 * RPM
+"""Learned air follows only while speed is this near its target [rad/s]. The design fixes it."""
+LEARN_TIME = 90.0
+"""Time in which learned air takes over 63 % of a standing correction [s]. Own choice: slow, as the design asks."""
+LEARN_AFTER = 10.0
+"""No learning until the engine has run this long [s]. Own choice."""
+IDLE_P = 0.008 * MM2 / RPM
+"""Proportional gain [m² s/rad]. Own choice."""
+IDLE_I = 0.004 * MM2 / RPM
+"""Integral gain [m²/rad]. Own choice."""
+ERROR_CAP = 150 * RPM
+"""Largest speed error the correction answers to [rad/s]. Own choice."""
+SETTLE_TIME = 1.5
+"""The integral waits this long after start or pedal release [s]. Own choice."""
+PEDAL_SHUT = 0.02
+"""Pedal travel that still counts as up [1]. Own choice."""
+START_AIR = 5.0 * MM2
+"""Extra air at the start [m²]. Own choice."""
+START_AIR_TIME = 1.5
+"""… which fades with this time constant [s]. Own choice."""
+RELEASE_AIR = 4.0 * MM2
+"""Extra air as the pedal comes up, so that the engine does not dip [m²]. Own choice."""
+RELEASE_AIR_TIME = 0.5
+"""… which fades with this time constant [s]. Own choice."""
+COLD_SPEED = 9 * RPM
+"""Rise of target speed per kelvin below ``WARM`` [rad/(s K)]. Fits a recorded cold idle: 966 r/min at 40 °C, 872 at 50,
+783 at 60, 696 at 70, 650 from 75."""
+COLD_SPEED_CAP = 450 * RPM
+"""Largest such rise [rad/s]. Own choice."""
+WARM = 348.15
+"""Coolant at which the engine counts as warm [K]: 75 °C. From the same recording."""
+GUARD_SPEED = 120 * RPM
+"""Rise of target speed while misfire counters stand high [rad/s]. Own choice."""
+
+# --- fuel control --------------------------------------------------------------------------------------------------------
+TRIM_LIMIT = 0.25
+"""Largest short or long trim [1]. Trade practice: codes set at 20 to 25 %."""
+SHORT_RATE = 0.04
+"""Slope of the short trim [1/s]. Own choice: the ripple of a switching sensor is then near ± 1.5 %."""
+SENSOR_BAND = 0.01
+"""λ off 1 at which the sensor has fully switched [1]. Own choice."""
+LONG_TIME = 24.0
+"""Time in which the long trim takes over 63 % of the short trim [s]. Own choice, so that a zeroed cell is 63 % back
+in 20 to 40 s."""
+SENSOR_LAG = 0.08
+"""λ sensor [s]. Own choice."""
+GAS_RUN = 0.12
+"""From exhaust port to sensor, beside one cycle [s]. Own choice."""
+DELAY_MOST = 48
+"""Longest transport delay kept [steps]. Own choice."""
+CLOSED_AFTER = (5.0, 40.0)
+"""Closed loop this long after a warm and after a cold start [s]. The cold one from a recording, the other own choice."""
+COLD_SENSOR = (293.15, 343.15)
+"""Coolant at start that makes it a cold and a warm start [K]. Own choice."""
+COLD_RICH = 0.20
+"""Enrichment of a start at 20 °C, fading until warm [1]. Own choice."""
+START_RICH = 0.10
+"""After-start enrichment [1]. Own choice."""
+START_RICH_TIME = 3.0
+"""… which fades with this time constant [s]. Own choice."""
+TRIM_LEARN_TEMPERATURE = 333.15
+"""Long trims are learned above this coolant [K]. Own choice: 60 °C."""
+
+# --- heat ------------------------------------------------------------------------------------------------------------------
+HEAT_SHARE = 0.35
+"""Share of fuel energy that reaches the coolant at idle [1]. From memory: 0.3 to 0.4."""
+HEAT_CAPACITY_PER_VOLUME = 15e6
+"""Engine and coolant in the small circuit, per displacement [J/(K m³)]. Own choice: 30 kJ/K for 2.0 l."""
+LOSS = 15.0
+"""Heat lost without radiator [W/K]. Own choice."""
+RADIATOR = 12.0
+"""Radiator without fan, thermostat open [W/K]. Own choice."""
+RADIATOR_FAN = 110.0
+"""Radiator with fan, thermostat open [W/K]. Own choice."""
+THERMOSTAT = (359.15, 367.15)
+"""Thermostat begins to open and is open [K]: 86 and 94 °C. Own choice."""
+FAN_ON, FAN_OFF = 369.15, 362.15
+"""Fan thresholds [K]: 96 and 89 °C. Trade practice: on 93 to 105, off 3 to 8 lower; a recording shows 95 and 88."""
+
+# --- electricity -----------------------------------------------------------------------------------------------------------
+BASE_LOAD = 320.0
+"""Electric load while running: pump, ignition, controller, lamps off [W]. Own choice."""
+FAN_LOAD = 60.0
+"""Radiator fan, mean [W]. Own choice: small, so that its cycling moves the idle but little."""
+ALTERNATOR_EFFICIENCY = 0.55
+"""Electric over shaft power [1]. From memory."""
+ALTERNATOR_CAP = 11.0
+"""Largest alternator torque at the crank [N m]. Own choice."""
+ALTERNATOR_FROM = 400 * RPM
+"""Speed at which it begins to charge [rad/s]. Own choice."""
+RUNNING_VOLTS = 14.2
+"""Regulated voltage [V]. Trade practice: 13.3 to 14.8."""
+KEY_ON_CURRENT = 14.0
+"""Drawn with ignition on and engine off [A]. Own choice."""
+CRANK_CURRENT = 170.0
+"""Drawn by the starter [A]. Own choice."""
+ACCESSORY_CURRENT = 4.0
+"""Drawn at accessory, and by a controller awake after switch-off [A]. Own choice."""
+BATTERY_RESISTANCE = 0.012
+"""Internal resistance at once [Ω]. Own choice."""
+BATTERY_SAG = 0.018
+"""Further resistance that comes in slowly [Ω]. Own choice."""
+BATTERY_SAG_TIME = 25.0
+"""… with this time constant [s]. Own choice: the fall seen over a minute of key on."""
+BATTERY_CAPACITY = 60 * 3600.0
+"""Battery charge when full [C]: 60 A h. Own choice."""
+REST_VOLTS = ((0.0, 11.89), (0.25, 12.06), (0.5, 12.24), (0.75, 12.45), (1.0, 12.65))
+"""Rested open-circuit volts by state of charge. BCI figures for flooded cells at 27 °C, from memory."""
+REGULATOR_LAG = 0.6
+"""Rise to the regulated voltage [s]. Own choice."""
+
+# --- pedal -----------------------------------------------------------------------------------------------------------------
+PEDAL_REST = 0.16078
+"""Pedal sensor, track D, at rest [1]. A recorded car rests at 16.078 %."""
+PEDAL_SPAN = 0.64
+"""Sensor share over the whole travel [1]. Own choice."""
+PEDAL_REST_TIME = 2.0
+"""Ignition on, pedal untouched, until its rest is learned [s]. From memory, as the trade does it by hand."""
+STOP_TIME = 10.0
+"""Ignition off until the throttle has found its stop [s]. From memory, as the trade does it by hand."""

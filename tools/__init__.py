@@ -1,0 +1,1 @@
+"""Tools for people who change the code; none of this is shipped."""
