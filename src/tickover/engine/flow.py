@@ -67,8 +67,8 @@ def relative_flow(ratio: ArrayLike, gamma: float = GAMMA, *, linear_above: float
     Args:
         ratio: absolute pressure behind over before, any shape [1], 0 or more.
         gamma: ratio of specific heats [1].
-        linear_above: ratio from which a straight line replaces the law [1]. The law has an infinite slope at 1, which no
-            fixed step can follow; the line goes on through 1 to equally small reverse flow.
+        linear_above: ratio from which a straight line replaces the law [1]. The law has an infinite slope at 1, which
+            no fixed step can follow; the line goes on through 1 to equally small reverse flow.
     Returns: same shape [1]: 1 where choked, 0 at ratio 1. Above 1 the exact law gives 0, the line a negative flow, held
         at its value as far above 1 as the line begins below.
     Source: Heywood 1988, equations C.8 and C.9 (from memory); the line is our own choice.

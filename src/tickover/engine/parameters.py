@@ -14,19 +14,19 @@ RPM = 2 * pi / 60
 MM2 = 1e-6
 """One square millimetre [m²]."""
 
-# --- the clock of the model ------------------------------------------------------------------------------------------
+# --- the clock of the model -----------------------------------------------------------------------
 STEP = 0.02
 """Fixed step [s]. Own choice: an eighth of an engine cycle at idle, a ninth of the manifold's time constant."""
 SLOW_EVERY = 10
 """Steps between updates of heat and battery [1]. Own choice."""
 
-# --- surroundings ----------------------------------------------------------------------------------------------------
+# --- surroundings ---------------------------------------------------------------------------------
 AMBIENT_PRESSURE = 101_325.0
 """Outside pressure [Pa]. Standard atmosphere."""
 AMBIENT_TEMPERATURE = 298.15
 """Outside air [K]. Own choice: 25 °C."""
 
-# --- air -------------------------------------------------------------------------------------------------------------
+# --- air ------------------------------------------------------------------------------------------
 CD = 0.8
 """Discharge coefficient of throttle gap and leak alike [1]. From memory: 0.8 to 0.85 for a choked sharp edge."""
 MANIFOLD_TEMPERATURE = 313.15
@@ -46,26 +46,26 @@ BLADE_STOP = 0.10
 BLADE_SPAN = 0.80
 """Sensor share over a quarter turn of the blade [1]. Own choice."""
 BLADE_REST = 31.8 * MM2
-"""Area at the blade's spring rest, motor off [m²]. Own choice, so that the sensor reads 17.6 %, above warm idle, as real
-recordings show at key on."""
+"""Area at the blade's spring rest, motor off [m²]. Own choice, so that the sensor reads 17.6 %, above warm idle, as
+real recordings show at key on."""
 BLADE_LAG = 0.06
 """First-order lag of the throttle motor [s]. Own choice."""
 AREA_LEAST = 1.0 * MM2
 """What the closest blade still passes [m²]. Own choice."""
-IDLE_AREA_FULL = 40.0 * MM2
+IDLE_AREA_FULL = 60.0 * MM2
 """Area that reads as 100 % commanded idle air [m²]. Own choice."""
 
-# --- torque ----------------------------------------------------------------------------------------------------------
+# --- torque ---------------------------------------------------------------------------------------
 STOICHIOMETRIC = 14.6
 """Air to fuel, by mass [1]. Heywood 1988, from memory; CH1.87 computes to 14.604."""
 HEATING_VALUE = 43.0e6
 """Lower heating value of petrol [J/kg]. Heywood 1988, from memory: 42 to 44 MJ/kg."""
 IDLE_EFFICIENCY = 0.27
-"""Gross indicated efficiency with the late spark of an idle [1]. Own choice; about 0.37 with best spark (from memory)."""
-BEST_LAMBDA = 0.93
-"""λ of most torque from a given mass of air [1]. From memory: 0.88 to 0.95."""
+"""Gross indicated efficiency with the late spark of an idle [1]. Own choice; best spark about 0.37 (from memory)."""
+BEST_LAMBDA = 0.95
+"""λ of most torque from a given mass of air [1]. Own choice; from memory 0.88 to 0.95."""
 LAMBDA_CURVE = 2.2
-"""Loss of torque with the square of λ off its best [1]. Own choice: 19 % less at λ 1.23."""
+"""Loss of torque with the square of λ off its best [1]. Own choice: 17 % less at λ 1.23."""
 EXHAUST_PRESSURE = 103_000.0
 """Mean pressure in the exhaust ports at idle [Pa]. Own choice."""
 FRICTION = (72e3, 14e3, 5e3)
@@ -77,14 +77,14 @@ INERTIA_PER_VOLUME = 75.0
 """Crank, flywheel and clutch, per displacement [kg m²/m³]. Own choice: 0.15 kg m² for 2.0 l."""
 TORQUE_LAG_CYCLES = 0.6
 """Lag from intake to torque, in cycles [1]. Own choice: half a cycle to the stroke, and its mean."""
-ROUGHNESS = 0.03
+ROUGHNESS = 0.008
 """Spread of one cycle's torque, all cylinders together, of its mean [1]. Own choice."""
-DRIFT = 0.006
+DRIFT = 0.010
 """Spread of torque drifting slowly, of its mean [1]. Own choice, against recorded idles (see docs/why)."""
-DRIFT_TIME = 8.0
+DRIFT_TIME = 20.0
 """Correlation time of that drift [s]. Own choice."""
 
-# --- starting, stalling, limits ----------------------------------------------------------------------------------------
+# --- starting, stalling, limits -------------------------------------------------------------------
 STARTER_TORQUE_PER_VOLUME = 55e3
 """Standstill torque at the crank, per displacement [N m/m³]. Own choice: 110 N m for 2.0 l."""
 STARTER_FREE_SPEED = 300 * RPM
@@ -106,14 +106,14 @@ OVERRUN_CUT = 1_800 * RPM
 OVERRUN_RESUME = 1_300 * RPM
 """… until speed falls below this [rad/s]. Own choice."""
 
-# --- idle control ------------------------------------------------------------------------------------------------------
+# --- idle control ---------------------------------------------------------------------------------
 AUTHORITY = 3.0 * MM2
 """Largest correction either side of learned air [m²]. The design fixes it."""
 FLOOR_BELOW = 4.0 * MM2
 """Learned floor below learned air, when both are written [m²]. The design fixes it."""
 LEARN_WITHIN = 60 * RPM
 """Learned air follows only while speed is this near its target [rad/s]. The design fixes it."""
-LEARN_TIME = 90.0
+LEARN_TIME = 240.0
 """Time in which learned air takes over 63 % of a standing correction [s]. Own choice: slow, as the design asks."""
 LEARN_AFTER = 10.0
 """No learning until the engine has run this long [s]. Own choice."""
@@ -145,12 +145,12 @@ WARM = 348.15
 GUARD_SPEED = 120 * RPM
 """Rise of target speed while misfire counters stand high [rad/s]. Own choice."""
 
-# --- fuel control --------------------------------------------------------------------------------------------------------
+# --- fuel control ---------------------------------------------------------------------------------
 TRIM_LIMIT = 0.25
 """Largest short or long trim [1]. Trade practice: codes set at 20 to 25 %."""
 SHORT_RATE = 0.04
 """Slope of the short trim [1/s]. Own choice: the ripple of a switching sensor is then near ± 1.5 %."""
-SENSOR_BAND = 0.01
+SENSOR_BAND = 0.004
 """λ off 1 at which the sensor has fully switched [1]. Own choice."""
 LONG_TIME = 24.0
 """Time in which the long trim takes over 63 % of the short trim [s]. Own choice, so that a zeroed cell is 63 % back
@@ -162,7 +162,7 @@ GAS_RUN = 0.12
 DELAY_MOST = 48
 """Longest transport delay kept [steps]. Own choice."""
 CLOSED_AFTER = (5.0, 40.0)
-"""Closed loop this long after a warm and after a cold start [s]. The cold one from a recording, the other own choice."""
+"""Closed loop this long after a warm and a cold start [s]. The cold one from a recording, the other own choice."""
 COLD_SENSOR = (293.15, 343.15)
 """Coolant at start that makes it a cold and a warm start [K]. Own choice."""
 COLD_RICH = 0.20
@@ -174,23 +174,23 @@ START_RICH_TIME = 3.0
 TRIM_LEARN_TEMPERATURE = 333.15
 """Long trims are learned above this coolant [K]. Own choice: 60 °C."""
 
-# --- heat ------------------------------------------------------------------------------------------------------------------
+# --- heat -----------------------------------------------------------------------------------------
 HEAT_SHARE = 0.35
 """Share of fuel energy that reaches the coolant at idle [1]. From memory: 0.3 to 0.4."""
-HEAT_CAPACITY_PER_VOLUME = 15e6
-"""Engine and coolant in the small circuit, per displacement [J/(K m³)]. Own choice: 30 kJ/K for 2.0 l."""
+HEAT_CAPACITY_PER_VOLUME = 12e6
+"""Engine and coolant in the small circuit, per displacement [J/(K m³)]. Own choice: 24 kJ/K for 2.0 l."""
 LOSS = 15.0
 """Heat lost without radiator [W/K]. Own choice."""
-RADIATOR = 12.0
+RADIATOR = 6.0
 """Radiator without fan, thermostat open [W/K]. Own choice."""
-RADIATOR_FAN = 110.0
+RADIATOR_FAN = 150.0
 """Radiator with fan, thermostat open [W/K]. Own choice."""
 THERMOSTAT = (359.15, 367.15)
 """Thermostat begins to open and is open [K]: 86 and 94 °C. Own choice."""
 FAN_ON, FAN_OFF = 369.15, 362.15
 """Fan thresholds [K]: 96 and 89 °C. Trade practice: on 93 to 105, off 3 to 8 lower; a recording shows 95 and 88."""
 
-# --- electricity -----------------------------------------------------------------------------------------------------------
+# --- electricity ----------------------------------------------------------------------------------
 BASE_LOAD = 320.0
 """Electric load while running: pump, ignition, controller, lamps off [W]. Own choice."""
 FAN_LOAD = 60.0
@@ -222,7 +222,7 @@ REST_VOLTS = ((0.0, 11.89), (0.25, 12.06), (0.5, 12.24), (0.75, 12.45), (1.0, 12
 REGULATOR_LAG = 0.6
 """Rise to the regulated voltage [s]. Own choice."""
 
-# --- pedal -----------------------------------------------------------------------------------------------------------------
+# --- pedal ----------------------------------------------------------------------------------------
 PEDAL_REST = 0.16078
 """Pedal sensor, track D, at rest [1]. A recorded car rests at 16.078 %."""
 PEDAL_SPAN = 0.64

@@ -1,0 +1,117 @@
+"""What a simulated car is: one frozen description, with constructors for the stories worth telling."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from tickover.engine.entry import PEDAL_COUNT, POWER_CYCLE, Entry
+from tickover.errors import SignalRangeError
+
+
+@dataclass(frozen=True)
+class CarSpec:
+    """One simulated car. Borders speak the trade's units; everything behind them is SI.
+
+    Args:
+        displacement_l: all cylinders [l], 0.6 to 6
+        cylinders: their number; more of them run smoother
+        metering: "air" for an air meter, which does not see a leak; "pressure" for speed and density, which does
+        switch: ignition by "key" or by "button"
+        bore_extra_area_mm2: what the throttle bore passes beyond a new one at the same blade angle [mm²]: 0 new or
+            cleaned, −8 dirty
+        memory_from_bore_mm2: the bore for which the idle memory was learned, on the same scale [mm²]; None for the bore
+            as it is
+        leak_mm: diameter of a round hole into the manifold [mm], 0 to 8
+        fuel_scale: fuel delivered over fuel asked for [1]; 1 would be a car without any trim, which nobody has seen
+        misfire_guard: 1 where misfire counters stand high in the memory: idle raised, trims frozen
+        long_trim_idle: long trim stored in the idle cell at the start [1], 0.05 for 5 %
+        after_run_s: how long the controller stays awake after ignition off [s]; 0 for none
+        target_speed: warm idle target [r/min]
+        coolant_start: coolant when the story begins [°C]
+        charge: state of charge of the battery, 0 to 1
+        lamp_test_s: how long the engine lamp is lit after ignition on as a bulb check [s]; 0 for none
+        noise_seed: cars of equal seeds are twins
+        entries: relearn entries the controller has
+    Raises: SignalRangeError for a value outside its range.
+    """
+
+    displacement_l: float = 2.0
+    cylinders: int = 4
+    metering: Literal["air", "pressure"] = "pressure"
+    switch: Literal["key", "button"] = "key"
+    bore_extra_area_mm2: float = 0.0
+    memory_from_bore_mm2: float | None = None
+    leak_mm: float = 0.0
+    fuel_scale: float = 1.015
+    misfire_guard: float = 0.0
+    long_trim_idle: float = 0.0
+    after_run_s: float = 0.0
+    target_speed: float = 750.0
+    coolant_start: float = 88.0
+    charge: float = 0.85
+    lamp_test_s: float = 0.0
+    noise_seed: int = 0
+    entries: tuple[Entry, ...] = (PEDAL_COUNT, POWER_CYCLE)
+
+    def __post_init__(self) -> None:
+        for name, lo, hi in _RANGES:
+            value = float(getattr(self, name))
+            if not lo <= value <= hi:
+                raise SignalRangeError(name, value, lo, hi)
+
+    @property
+    def memory_bore_mm2(self) -> float:
+        """The bore the idle memory was learned on [mm²]."""
+        return self.bore_extra_area_mm2 if self.memory_from_bore_mm2 is None else self.memory_from_bore_mm2
+
+
+_RANGES = (
+    ("displacement_l", 0.6, 6.0),
+    ("cylinders", 2, 12),
+    ("bore_extra_area_mm2", -12.0, 12.0),
+    ("leak_mm", 0.0, 8.0),
+    ("fuel_scale", 0.5, 1.5),
+    ("misfire_guard", 0.0, 1.0),
+    ("long_trim_idle", -0.25, 0.25),
+    ("after_run_s", 0.0, 120.0),
+    ("target_speed", 500.0, 1200.0),
+    ("coolant_start", -30.0, 110.0),
+    ("charge", 0.0, 1.0),
+    ("lamp_test_s", 0.0, 10.0),
+)
+
+
+def healthy(spec: CarSpec | None = None) -> CarSpec:
+    """A car whose memory fits its bore: idles at its target.
+
+    Args:
+        spec: what else the car should be; the default car where None.
+    """
+    return replace(spec or CarSpec(), bore_extra_area_mm2=0.0, memory_from_bore_mm2=None, leak_mm=0.0)
+
+
+def old_memory_on_cleaned_bore(spec: CarSpec | None = None) -> CarSpec:
+    """The bore was cleaned and passes 8 mm² more than the memory was learned for: idles high, and stays so.
+
+    The correction takes back 3 mm², the rest stays beyond the 60 r/min within which the controller would learn.
+    """
+    return replace(spec or CarSpec(), bore_extra_area_mm2=0.0, memory_from_bore_mm2=-8.0)
+
+
+def lost_memory_on_dirty_bore(spec: CarSpec | None = None) -> CarSpec:
+    """The battery was flat, the memory is a new engine's, the bore is dirty by 8 mm²: idles low, may stall."""
+    return replace(spec or CarSpec(), bore_extra_area_mm2=-8.0, memory_from_bore_mm2=0.0)
+
+
+def with_leak(mm: float, spec: CarSpec | None = None) -> CarSpec:
+    """A healthy memory, and a round hole of ``mm`` millimetres into the manifold."""
+    return replace(spec or CarSpec(), leak_mm=mm)
+
+
+def cured_misfire(spec: CarSpec | None = None) -> CarSpec:
+    """A misfire was cured but its counters stayed high: idle raised by 120 r/min, trims frozen, the cell 8 % rich.
+
+    This is what a power cycle heals; it leaves learned air alone.
+    """
+    return replace(spec or CarSpec(), misfire_guard=1.0, long_trim_idle=0.08)
