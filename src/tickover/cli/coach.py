@@ -1,0 +1,254 @@
+"""``tickover coach``: set-up list, count-in, now / next / after, judged live; three attempts at most."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+import click
+import numpy as np
+from rich.console import Console
+
+from tickover.attempts import Header, read_attempt
+from tickover.cli.coach_run import LiveAttempt
+from tickover.cli.judge_draw import print_judgement
+from tickover.cli.keys import Keys, raw_terminal
+from tickover.coaching import LEAD_IN, AttemptJudgement, Performer, Script, judge_attempt, script
+from tickover.engine import CarSpec, SimulatedCar, healthy, lost_memory_on_dirty_bore, old_memory_on_cleaned_bore
+from tickover.errors import InputError
+from tickover.jobs import Entry
+from tickover.results import envelope
+from tickover.routines import CompiledRoutine, compile_routine, load_routine
+from tickover.timing import Person
+from tickover.visit import may_try
+
+STORIES = {
+    "old-memory": old_memory_on_cleaned_bore,
+    "lost-memory": lost_memory_on_dirty_bore,
+    "healthy": healthy,
+}
+
+
+class PersonType(click.ParamType[Person]):
+    """``cv=0.08,event_sd=0.035`` to a person."""
+
+    name = "person"
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> Person:
+        """Read the pairs; says which names there are."""
+        if isinstance(value, Person):
+            return value
+        names = {"cv", "event_sd", "bias", "scale", "motor_sd", "lapse"}
+        given: dict[str, float] = {}
+        for pair in str(value).split(","):
+            name, _, number = pair.partition("=")
+            try:
+                if name.strip() not in names:
+                    raise ValueError
+                given[name.strip()] = float(number)
+            except ValueError:
+                self.fail(f"“{pair}”: write name=number, with names from {', '.join(sorted(names))}", param, ctx)
+        return Person(**given)
+
+
+@click.command("coach")
+@click.argument("routine")
+@click.option("--switch", type=click.Choice(["key", "button"]), default="key", help="The car's ignition switch.")
+@click.option("--car", type=click.Choice(["simulated"]), help="Coach on the simulated car instead of a real one.")
+@click.option("--story", type=click.Choice(list(STORIES)), default="old-memory", help="What ails the simulated car.")
+@click.option("--person", type=PersonType(), help="Let a seeded simulated person do it, e.g. cv=0.08,event_sd=0.035.")
+@click.option("--seed", type=int, default=1, help="Fixes all chance of the simulated car and person.")
+@click.option(
+    "--pace", type=click.FloatRange(1, 200), default=1.0, help="With --person: run this much faster than real time."
+)
+@click.option("--lead-in", type=click.FloatRange(1, 60), default=LEAD_IN, help="Seconds before the first act.")
+@click.option("--bell", is_flag=True, help="Ring the terminal's bell at each pip and act.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), default=Path("tickover-attempts"), help="Folder for the attempt files."
+)
+@click.option("--folder", type=click.Path(path_type=Path), help="Folder with routine files of your own.")
+@click.option("--json", "as_json", is_flag=True, help="Print the judgements as JSON at the end.")
+def coach_command(
+    routine: str,
+    switch: str,
+    car: str | None,
+    story: str,
+    person: Person | None,
+    seed: int,
+    pace: float,
+    lead_in: float,
+    bell: bool,
+    out: Path,
+    folder: Path | None,
+    as_json: bool,
+) -> None:
+    """Run ROUTINE (an id of the library, or a file of your own) in the terminal, judged live.
+
+    One key strikes each act; the pedal key toggles, because a terminal reports no release. Early and late are told at
+    once in seconds, a miss says how to recover, and after three attempts it ends. Ctrl-C leaves a readable file.
+    """
+    if person is not None and car is None:
+        raise InputError("a simulated person needs the simulated car", way_out="Add --car simulated.")
+    if pace != 1.0 and person is None:
+        raise InputError("--pace is for a simulated person; yours runs in real time", way_out="Add --person cv=0.08.")
+    compiled = compile_routine(load_routine(routine, folder), "button" if switch == "button" else "key")
+    play = script(compiled)
+    console = Console(stderr=as_json, highlight=False)
+    bench = Bench(play, console, out, lead_in, pace, bell, STORIES[story]() if car else None, person, seed)
+    if person is not None:
+        judgements = bench.visit(None)
+    else:
+        with raw_terminal() as keys:
+            judgements = bench.visit(keys)
+    if as_json:
+        for judgement in judgements:
+            click.echo(envelope("coach", judgement, simulated=car is not None).model_dump_json(indent=2))
+
+
+class Bench:
+    """A visit to one routine: the set-up list, then attempts until one is not a miss, or the stop rule says enough."""
+
+    def __init__(
+        self,
+        play: Script,
+        console: Console,
+        out: Path,
+        lead_in: float,
+        pace: float,
+        bell: bool,
+        spec: CarSpec | None,
+        person: Person | None,
+        seed: int,
+    ) -> None:
+        self.play = play
+        self.console = console
+        self.out = out
+        self.lead_in = lead_in
+        self.pace = pace
+        self.bell = bell
+        self.person = person
+        self.rng = np.random.default_rng(seed)
+        self.car = None if spec is None else SimulatedCar(replace(spec, switch=play.routine.switch), seed)
+
+    def visit(self, keys: Keys | None) -> list[AttemptJudgement]:
+        """Set up, then up to three attempts."""
+        routine = self.play.routine
+        print_set_up(self.console, routine, simulated=self.car is not None)
+        if self.car is None and keys is not None and routine.may_erase:
+            self._erasing(keys)
+        if keys is not None:
+            self.console.print("\nAll of that so? [bold]Enter[/] counts you in, q stops.")
+            self._expect(keys, "\r\n")
+        judgements: list[AttemptJudgement] = []
+        entries: list[Entry] = []
+        while (rule := may_try(entries, routine.id)).allowed:
+            judgement = self.attempt(keys, rule.number)
+            judgements.append(judgement)
+            data = {"routine": routine.id, "verdict": judgement.verdict, "sentence": judgement.sentence}
+            entries.append(Entry(seq=len(entries) + 1, stage="relearn", kind="attempt", at=_now(), data=data))
+            if judgement.verdict != "missed":
+                self._after()
+                return judgements
+            self.console.print(f"\n[bold]Now:[/] {routine.after_miss}")
+            if may_try(entries, routine.id).allowed:
+                self._recover(keys)
+        self.console.print(f"\n[bold]{may_try(entries, routine.id).why}[/]")
+        return judgements
+
+    def attempt(self, keys: Keys | None, number: int) -> AttemptJudgement:
+        """One attempt, its file, and its judgement."""
+        routine = self.play.routine
+        self.out.mkdir(parents=True, exist_ok=True)
+        path = self.out / f"{datetime.now().astimezone():%Y%m%d-%H%M%S}-{routine.id}-try{number}.jsonl"
+        simulated = self.car is not None
+        header = Header(routine=routine.id, routine_hash=routine.digest, simulated=simulated, begun=_now())
+        performer = None if self.person is None else Performer(self.person, self.rng)
+        try:
+            with path.open("w", encoding="utf-8") as record:
+                LiveAttempt(
+                    play=self.play,
+                    number=number,
+                    console=self.console,
+                    record=record,
+                    header=header,
+                    keys=keys,
+                    car=self.car,
+                    performer=performer,
+                    lead_in=self.lead_in,
+                    pace=self.pace,
+                    bell=self.bell,
+                ).run()
+        except KeyboardInterrupt:
+            self.console.print(f"\nStopped. The attempt so far is kept in {path}")
+            self.console.print(f"[bold]Now:[/] pedal up, ignition off. {routine.after_miss}")
+            raise click.Abort from None
+        judgement = judge_attempt(routine, read_attempt(path))
+        print_judgement(self.console, judgement)
+        self.console.print(f"\nThe attempt is kept in {path}", style="dim")
+        return judgement
+
+    def _after(self) -> None:
+        if self.car is None:
+            self.console.print(
+                "\nNext: idle one minute, loads off, record it, and compare: tickover idle AFTER --against BEFORE"
+            )
+            return
+        self.car.advance(40.0)
+        self.console.print(
+            f"\nThe simulated car: {self.car.entry_outcome or 'no entry was seen'}; "
+            f"40 s later it idles at {self.car.engine_speed:.0f} r/min."
+        )
+
+    def _recover(self, keys: Keys | None) -> None:
+        if self.car is not None:
+            if self.car.ignition != "off":
+                self.car.do("ignition off")
+            self.car.advance(40.0)
+            self.console.print("[dim]The simulated car's ignition was switched off for 40 s, its pedal is up.[/]")
+        if keys is not None:
+            self.console.print("Again from step 1: [bold]Enter[/]. Stop here, keep the record: q.")
+            self._expect(keys, "\r\n")
+
+    def _erasing(self, keys: Keys) -> None:
+        """A routine that may erase waits until lamp and codes are on record."""
+        ask = self.console.print
+        ask("\nThis routine may clear codes and readiness.")
+        ask("Is the engine lamp lit with the engine running? [bold]y[/] or [bold]n[/]")
+        if self._expect(keys, "yn") == "n":
+            return
+        ask("Have the codes and readiness been read and noted? [bold]y[/] or [bold]n[/]")
+        if self._expect(keys, "yn") == "n":
+            raise InputError(
+                "the lamp is lit and the codes have not been read; this routine may clear them",
+                way_out="Read and note the codes first: they say what is wrong.",
+            )
+
+    def _expect(self, keys: Keys, chars: str) -> str:
+        while True:
+            for key in keys.wait(0.2):
+                if key.char in {"q", "\x03"}:
+                    raise click.Abort
+                if key.char in chars:
+                    return key.char
+
+
+def print_set_up(console: Console, routine: CompiledRoutine, *, simulated: bool) -> None:
+    """The set-up list with why, the cautions, and what the routine rests on."""
+    console.print(f"\n[bold]{routine.title}[/]")
+    console.print(routine.basis.words, style="dim")
+    if simulated:
+        console.print("The car is simulated; nothing here moves a real one.", style="italic")
+    console.print("\n[bold]Set up[/]")
+    for need in routine.needs:
+        console.print(f"  [ ] {need.need}", markup=False)
+        console.print(f"      {need.why}", style="dim")
+    for caution in routine.cautions:
+        console.print(f"  [bold]Caution.[/] {caution}")
+    for step in routine.steps:
+        if step.harm:
+            console.print(f"  [bold]Caution, {step.title.lower()}.[/] {step.harm}")
+
+
+def _now() -> str:
+    return datetime.now().astimezone().isoformat(timespec="seconds")

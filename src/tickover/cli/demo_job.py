@@ -1,0 +1,261 @@
+"""The demonstration's story, stage by stage: it calls the rooms in the order of the job and keeps their entries."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tickover.attempts import read_attempt
+from tickover.coaching import AttemptJudgement, Performer, judge_attempt, rehearse, script
+from tickover.engine import PEDAL_COUNT, PEDAL_HOLD, CarSpec, Memory, SimulatedCar, old_memory_on_cleaned_bore
+from tickover.engine.entry import PedalCount, PedalHold
+from tickover.errors import InputError
+from tickover.handover import page, sheet_from_entries
+from tickover.idle import IdleReading, compare, read_idle
+from tickover.jobs import Entry, Stage
+from tickover.logs import read_log, write_log
+from tickover.results import CannotTell, Result
+from tickover.routines import compile_routine, load_routine
+from tickover.timing import Person
+from tickover.visit import may_try
+
+NORMAL = (700.0, 800.0)
+"""The invented car's warm idle, 750 r/min give or take 50 (own choice, as the default of the plan)."""
+PERSON = Person(cv=0.05, event_sd=0.03)
+"""A practised person who goes by the coach's cues."""
+ENTRIES: dict[str, PedalCount | PedalHold] = {"pedal-hold": PEDAL_HOLD, "pedal-count": PEDAL_COUNT}
+SLIPS = {"pedal-hold": {"up": -5.2}, "pedal-count": {"down": 1.6}}
+"""The one step that the first attempt misses: the hold let go early, or the wait before it counted too slowly [s]."""
+
+SETTLE = 12.0
+"""Idling before the minute begins: the start itself is left out of every reading [s]."""
+MINUTE = 62.0
+FAN_NEAR = 89.0
+"""From here the fan would come on within the minute [°C]."""
+COOLANT = 82.0
+"""The invented car comes in warm, with a minute and a half to go to its fan [°C]."""
+
+SHOP = {
+    "shop": "Larkholm Garage",
+    "job": "0001",
+    "year": 2009,
+    "fuel": "petrol",
+    "displacement_l": 2.0,
+    "cylinders": 4,
+    "throttle": "electronic",
+    "metering": "air meter",
+    "complaint": "idles high since the throttle was cleaned",
+    "history": "throttle bore cleaned, no relearn afterwards; battery never off",
+}
+STORY = (
+    "The throttle was cleaned and lets more air through, and the engine still holds its idle memory from before: "
+    "old memory on a clean bore"
+)
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """What one stage has to say: which, a lead sentence, and lines under it."""
+
+    stage: Stage
+    lead: str
+    lines: tuple[str, ...] = ()
+    reading: IdleReading | None = None
+    judgement: AttemptJudgement | None = None
+
+
+class DemoRecord(Result):
+    """The whole job as data: its entries and the files it left."""
+
+    entries: tuple[dict[str, Any], ...]
+    files: tuple[str, ...]
+
+
+class DemoJob:
+    """One job on the simulated car.
+
+    Args:
+        out: folder for logs, attempts and the sheet; made where it is not there.
+        routine: pedal-hold or pedal-count.
+        seed: fixes all chance.
+        begun: wall-clock time the story begins at.
+    Raises: InputError for another routine, or a folder that cannot be made.
+    """
+
+    def __init__(self, out: Path, routine: str, seed: int, begun: datetime) -> None:
+        if routine not in ENTRIES:
+            raise InputError(f"the demo has no “{routine}”", way_out=f"Take one of {', '.join(ENTRIES)}.")
+        try:
+            out.mkdir(parents=True, exist_ok=True)
+        except OSError as why:
+            raise InputError(f"cannot be made: {why.strerror}", file=str(out), way_out="Name another --out.") from None
+        self.out = out
+        self.seed = seed
+        self.begun = begun
+        self.routine = compile_routine(load_routine(routine))
+        spec = replace(CarSpec(), metering="air", entries=(ENTRIES[routine],), noise_seed=seed, coolant_start=COOLANT)
+        self.car = SimulatedCar(old_memory_on_cleaned_bore(spec), seed)
+        self.entries: list[Entry] = []
+        self.files: list[Path] = []
+
+    def chapters(self) -> Iterator[Chapter]:
+        """Run the job; one chapter as each stage is done."""
+        yield self._arrive()
+        before, chapter = self._idle("before")
+        yield chapter
+        yield self._set_up()
+        yield from self._relearn()
+        after, chapter = self._idle("after")
+        yield chapter
+        yield self._compare(before, after)
+        yield self._hand_over()
+
+    def record(self) -> DemoRecord:
+        """The job as data."""
+        return DemoRecord(
+            entries=tuple(e.model_dump(mode="json") for e in self.entries), files=tuple(str(f) for f in self.files)
+        )
+
+    def _add(self, stage: Stage, kind: str, data: dict[str, Any]) -> None:
+        at = (self.begun + timedelta(seconds=self.car.now)).isoformat(timespec="seconds")
+        self.entries.append(
+            Entry(
+                seq=len(self.entries) + 1,
+                stage=stage,
+                kind=kind,
+                at=at,
+                by="R. H., invented",
+                data=data,
+                simulated=True,
+            )
+        )
+
+    def _arrive(self) -> Chapter:
+        self._add("arrive", "car", SHOP)
+        self._add("arrive", "story", {"story": "old memory on a clean bore", "sentence": STORY + "."})
+        lines = (
+            f"2009 petrol car, 2.0 L, 4 cylinders, electronic throttle, air meter. Complaint: {SHOP['complaint']}.",
+            "No stop sign: lamp dark, no throttle or air-meter code, no misfire, battery healthy.",
+            "A flat battery would not explain a high idle: lost memory idles low.",
+        )
+        return Chapter("arrive", f"A relearn can apply: {STORY}.", lines)
+
+    def _idle(self, stage: Stage) -> tuple[IdleReading, Chapter]:
+        """Start where needed, record a minute, write the log, read it back as any log is read."""
+        if not self.car.running:
+            self.car.do("ignition on")
+            self.car.advance(3.0)
+            self.car.do("crank")
+        self.car.advance(SETTLE)
+        self._let_the_fan_stop()
+        self.car.record(period=0.2, jitter=0.01)
+        self.car.advance(MINUTE)
+        path = self.out / f"idle-{stage}.csv"
+        write_log(self.car.recording(), path)
+        self.files.append(path)
+        reading = read_idle(read_log(path), np.random.default_rng(self.seed))
+        if isinstance(reading, CannotTell):
+            raise InputError(f"the demo's idle could not be read: {reading.reason}", file=str(path))
+        self._add(stage, "reading", reading.model_dump(mode="json"))
+        return reading, Chapter(stage, "", (f"Recorded to {path}",), reading=reading)
+
+    def _let_the_fan_stop(self) -> None:
+        """With the fan about to come on, wait until it has come and gone: it loads the engine in mid-reading."""
+        if not self.car.fan and self.car.coolant < FAN_NEAR:
+            return
+        for wanted in (True, False):
+            while self.car.fan is not wanted:
+                self.car.advance(1.0)
+        self.car.advance(SETTLE)
+
+    def _set_up(self) -> Chapter:
+        measured = {"coolant_temperature": (self.car.coolant, "°C"), "module_voltage": (self.car.volts, "V")}
+        rows, lines = [], []
+        for need in self.routine.needs:
+            value, unit = measured.get(need.signal or "", (None, ""))
+            if value is None:
+                rows.append({"need": need.need, "value": "by hand", "met": True})
+                lines.append(f"[◆] {need.need}: by hand")
+                continue
+            met = (need.lo is None or value >= need.lo) and (need.hi is None or value <= need.hi)
+            rows.append({"need": need.need, "value": f"{value:.1f} {unit}", "met": met})
+            lines.append(f"{'[◆]' if met else '[ ]◆'} {need.need}: {value:.1f} {unit}")
+        self._add("set up", "needs", {"needs": rows, "sentence": "every need met"})
+        return Chapter("set up", "Every need met.", tuple(lines))
+
+    def _relearn(self) -> Iterator[Chapter]:
+        """A first attempt with one slip, then one without."""
+        for slips in (SLIPS[self.routine.id], {}):
+            rule = may_try(self.entries, self.routine.id)
+            before = self._engine_off()
+            judgement, path = self._attempt(rule.number, slips)
+            changed = _changed(before, self.car.memory())
+            self._add(
+                "relearn",
+                "attempt",
+                _attempt_data(self.routine.may_erase, judgement, self.routine.basis.words, rule.number, changed),
+            )
+            lines = (
+                judgement.advice,
+                f"The car: {self.car.entry_outcome or 'saw no entry'}. {changed}",
+                f"Kept in {path}",
+            )
+            yield Chapter(
+                "relearn", f"Try {rule.number}. {judgement.sentence}", tuple(x for x in lines if x), judgement=judgement
+            )
+
+    def _engine_off(self) -> Memory:
+        if self.car.ignition != "off":
+            self.car.do("ignition off")
+        self.car.advance(40.0)
+        return self.car.memory()
+
+    def _attempt(self, number: int, slips: dict[str, float]) -> tuple[AttemptJudgement, Path]:
+        path = self.out / f"attempt-{number}.jsonl"
+        rng = np.random.default_rng([self.seed, number])
+        with path.open("w", encoding="utf-8") as stream:
+            rehearse(script(self.routine), self.car, Performer(PERSON, rng, slips), record=stream)
+        self.files.append(path)
+        return judge_attempt(self.routine, read_attempt(path)), path
+
+    def _compare(self, before: IdleReading, after: IdleReading) -> Chapter:
+        found = compare(before, after, normal=NORMAL)
+        self._add("after", "comparison", found.model_dump(mode="json"))
+        return Chapter("after", found.sentence, tuple(f"Rests on {line}" for line in found.rests_on))
+
+    def _hand_over(self) -> Chapter:
+        sheet = sheet_from_entries(self.entries)
+        pdf, png = self.out / "hand-over.pdf", self.out / "hand-over.png"
+        pdf.write_bytes(page.pdf(sheet))
+        png.write_bytes(page.png(sheet))
+        self.files += [pdf, png]
+        self._add("hand over", "sheet", {"sentence": sheet.headline, "file": str(pdf)})
+        return Chapter("hand over", sheet.headline + ".", (f"The customer's sheet: {pdf}",))
+
+
+def _changed(before: Memory, after: Memory) -> str:
+    if before == after:
+        return "Its memory is as it was: nothing changed."
+    return f"Its learned idle air went from {before.learned_air_mm2:.1f} to {after.learned_air_mm2:.1f} mm²."
+
+
+def _attempt_data(may_erase: bool, j: AttemptJudgement, basis: str, number: int, changed: str) -> dict[str, Any]:
+    lines = [a.model_dump(mode="json") for a in j.acts]
+    return {
+        "routine": j.routine,
+        "title": j.title,
+        "may_erase": may_erase,
+        "basis": basis,
+        "try": number,
+        "verdict": j.verdict,
+        "sentence": j.sentence,
+        "acts": [line for line in lines if not line["answer"]],
+        "answers": [{"kind": a.kind, "t": a.t_lo} for a in j.acts if a.answer and a.t_lo is not None],
+        "duration": j.duration,
+        "changed": changed,
+    }

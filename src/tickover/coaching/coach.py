@@ -1,0 +1,197 @@
+"""One live attempt as one step function: state, now and what was seen go in; state and cues come out.
+
+No clock, no sleep, no input or output in here. A terminal, a page and a test drive it alike.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tickover.coaching.match import ACTS, match
+from tickover.coaching.state import CoachState, Cue, Miss, Seen
+from tickover.coaching.words import WORDS, late_words, out_of_turn_words, silence_words
+from tickover.errors import InputError
+from tickover.routines import CompiledEvent, CompiledRoutine
+from tickover.timing import Miss as Broken
+from tickover.timing import Prepared, Run, aims, begin, happen, prepare, windows
+
+LEAD_IN = 5.0
+"""From the start of an attempt to its first act [s]; own choice, time to put the hand on the key."""
+PIPS = 3
+GRACE = 0.3
+"""A miss by silence is called this long after the window closed, so that a late report of a timely act counts [s]."""
+
+
+@dataclass(frozen=True, eq=False)
+class Script:
+    """A compiled routine with everything the coach works out once.
+
+    Attributes:
+        routine: the compiled routine.
+        prepared: its plan with the minimal network.
+        order: planned acts in their order.
+        after: for each of the car's answers, the event it is counted from.
+    """
+
+    routine: CompiledRoutine
+    prepared: Prepared
+    order: tuple[CompiledEvent, ...]
+    after: dict[str, str]
+
+
+def script(routine: CompiledRoutine) -> Script:
+    """Prepare a routine for coaching.
+
+    Args:
+        routine: compiled for the car's switch.
+    Returns: the script.
+    Raises: ContradictionError or NotControllableError if the plan cannot be run; the routine check says so earlier.
+    """
+    order = tuple(e for e in routine.events if not e.answer)
+    return Script(routine, prepare(routine.plan()), order, {a.event: a.after for a in routine.answers})
+
+
+def open_attempt(play: Script, now: float = 0.0, lead_in: float = LEAD_IN) -> CoachState:
+    """The state before anything happened; the first act is due ``lead_in`` seconds after ``now``."""
+    return CoachState(digest=play.routine.digest, now=now, start_at=now + lead_in, aim=now + lead_in)
+
+
+def step(play: Script, state: CoachState, now: float, seen: Sequence[Seen] = ()) -> tuple[CoachState, tuple[Cue, ...]]:
+    """Advance an attempt to ``now``.
+
+    Args:
+        play: the script of the routine.
+        state: as the last step left it.
+        now: time on the attempt's clock [s]; not before ``state.now``.
+        seen: what was seen since, in order.
+    Returns: the new state, and the cues due between the two times.
+    Raises: InputError if the state belongs to another routine or time runs backwards.
+    """
+    if state.digest != play.routine.digest:
+        raise InputError("this attempt was begun with another routine", way_out="Begin it again.")
+    if now < state.now:
+        raise InputError(f"time runs backwards: {now:g} after {state.now:g} s")
+    cues: list[Cue] = []
+    for item in seen:
+        if state.phase in {"lead in", "running"}:
+            state, cue = _take(play, state, item)
+            cues += cue
+    if state.phase in {"lead in", "running"}:
+        cues += _count_in(play, state, state.now, now)
+    if state.phase == "running":
+        state, cue = _silence(play, state, now)
+        cues += cue
+    return state.model_copy(update={"now": now}), tuple(cues)
+
+
+def due_act(play: Script, state: CoachState) -> CompiledEvent | None:
+    """The act that comes next, or None when all are done."""
+    return next((e for e in play.order if e.name not in state.happened), None)
+
+
+def due_answers(play: Script, state: CoachState) -> list[CompiledEvent]:
+    """The car's answers that may come now: counted from something that has happened, not seen yet."""
+    return [
+        e
+        for e in play.routine.events
+        if e.answer and e.name not in state.happened and play.after[e.name] in state.happened
+    ]
+
+
+def replay(play: Script, state: CoachState) -> Run:
+    """The temporal run behind a state, from what has happened."""
+    run = begin(play.prepared)
+    for name, t in list(state.happened.items())[1:]:
+        run = happen(run, name, t)
+    return run
+
+
+def _take(play: Script, state: CoachState, item: Seen) -> tuple[CoachState, list[Cue]]:
+    """One thing seen: lay it on the plan, and say how it came."""
+    planned = match(play.routine, state.happened, item.what)
+    at, slack = (item.t_lo + item.t_hi) / 2, (item.t_hi - item.t_lo) / 2
+    if planned is None:
+        return _out_of_turn(play, state, item, at)
+    if state.origin is None:
+        state = state.model_copy(
+            update={"phase": "running", "origin": at, "slack": slack, "happened": {planned.name: 0.0}}
+        )
+        return _look_ahead(play, state, replay(play, state)), []
+    before = max(state.happened.values())
+    state = state.model_copy(update={"happened": {**state.happened, planned.name: max(at - state.origin, before)}})
+    run = replay(play, state)
+    surely = [m for m in run.misses if m.event == planned.name and max(m.early_by, m.late_by) > slack + state.slack]
+    if surely:
+        worst = max(surely, key=lambda m: max(m.early_by, m.late_by))
+        return _missed(state, planned, at, late_words(play.routine, planned, worst), _early(worst))
+    state = _look_ahead(play, state, run)
+    if len(state.happened) == len(play.routine.events):
+        return state.model_copy(update={"phase": "done", "aim": None}), [
+            Cue(at=at, sound="done", words="All steps done")
+        ]
+    return state, [Cue(at=at, sound="so far", words="so far inside", event=planned.name)]
+
+
+def _early(miss: Broken) -> float:
+    return miss.early_by if miss.early_by > 0 else -miss.late_by
+
+
+def _look_ahead(play: Script, state: CoachState, run: Run) -> CoachState:
+    """Windows and aim after news, on the attempt's clock."""
+    assert state.origin is not None
+    origin = state.origin
+    open_ = {
+        name: (origin + lo, origin + hi if math.isfinite(hi) else None)
+        for name, (lo, hi) in windows(run).items()
+        if math.isfinite(lo)
+    }
+    act = due_act(play, state)
+    aim = None
+    if act is not None:
+        found = aims(play.prepared, run, margins=play.routine.margins()).get(act.name)
+        aim = None if found is None or found.at is None else origin + found.at
+    return state.model_copy(update={"windows": open_, "aim": aim})
+
+
+def _out_of_turn(play: Script, state: CoachState, item: Seen, at: float) -> tuple[CoachState, list[Cue]]:
+    """An act the plan did not ask for now; anything else is no news."""
+    act = due_act(play, state)
+    if item.what not in ACTS or state.origin is None or act is None:
+        return state, []
+    return _missed(state, act, at, out_of_turn_words(item.what, act), None)
+
+
+def _missed(
+    state: CoachState, event: CompiledEvent, at: float, words: str, early: float | None
+) -> tuple[CoachState, list[Cue]]:
+    miss = Miss(event=event.name, step=event.step, words=words, early=early)
+    state = state.model_copy(update={"phase": "missed", "miss": miss, "aim": None})
+    return state, [Cue(at=at, sound="missed", words=words, event=event.name)]
+
+
+def _silence(play: Script, state: CoachState, now: float) -> tuple[CoachState, list[Cue]]:
+    """A window that closed while nothing came."""
+    act = due_act(play, state)
+    for event in [*due_answers(play, state), *([act] if act is not None else [])]:
+        last = state.windows.get(event.name, (0.0, None))[1]
+        if last is not None and now > last + GRACE:
+            return _missed(state, event, now, silence_words(play.routine, event), None)
+    return state, []
+
+
+def _count_in(play: Script, state: CoachState, since: float, now: float) -> list[Cue]:
+    """Pips before the aim of the next act, and the moment itself, where they fall in (since, now]."""
+    act = due_act(play, state)
+    if act is None or state.aim is None:
+        return []
+    last = state.origin + max(state.happened.values()) if state.origin is not None else -math.inf
+    gap = 0.8 if act.of == 1 else min(1.0, max(0.4, state.aim - last))
+    cues = [
+        Cue(at=state.aim - k * gap, sound="pip", event=act.name)
+        for k in range(PIPS, 0, -1)
+        if state.aim - k * gap > last
+    ]
+    cues.append(Cue(at=state.aim, sound="act", words=WORDS[act.kind], event=act.name))
+    return [cue for cue in cues if since < cue.at <= now]

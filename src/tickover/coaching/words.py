@@ -1,0 +1,52 @@
+"""What the coach says: short, plain, the seconds first."""
+
+from __future__ import annotations
+
+from tickover.attempts import Kind
+from tickover.routines import CompiledEvent, CompiledRoutine
+from tickover.timing import Miss
+
+WORDS: dict[str, str] = {
+    "ignition off": "Key off",
+    "ignition accessory": "Key to accessory",
+    "ignition on": "Key on",
+    "crank": "Start",
+    "press": "Press",
+    "release": "Let up",
+    "lamp lit": "Lamp stays lit",
+    "lamp flashing": "Lamp flashes",
+    "lamp off": "Lamp goes dark",
+    "running": "Engine runs",
+    "stopped": "Engine stands",
+}
+"""The coach's word for each kind of event."""
+
+
+def event_words(event: CompiledEvent) -> str:
+    """An event for people: “press 4 of 5”, “let up”, “key on”."""
+    word = WORDS[event.kind].lower()
+    return f"{word} {event.number} of {event.of}" if event.of > 1 else word
+
+
+def late_words(routine: CompiledRoutine, event: CompiledEvent, miss: Miss) -> str:
+    """How an event missed its window, with the seconds.
+
+    Example: ``Press 4 of 5 came 0.41 s too late (presses: gap 3)``.
+    """
+    by, side = (miss.early_by, "early") if miss.early_by > 0 else (miss.late_by, "late")
+    sentence = f"{event_words(event).capitalize()} came {by:.2f} s too {side} ({miss.label})"
+    harm = next((s.harm for s in routine.steps if s.id == event.step and s.harm), "")
+    return f"{sentence}. {harm}" if harm and side == "early" else sentence
+
+
+def silence_words(routine: CompiledRoutine, event: CompiledEvent) -> str:
+    """What to say of a window that closed while nothing came."""
+    step = next(s for s in routine.steps if s.id == event.step)
+    if not event.answer:
+        return f"{event_words(event).capitalize()} did not come in its window ({step.bound})"
+    return f"The car did not answer: no “{event_words(event)}” in its window ({step.bound})"
+
+
+def out_of_turn_words(kind: Kind, due: CompiledEvent) -> str:
+    """What to say of an act that was not asked for."""
+    return f"“{WORDS[kind]}” came when “{event_words(due)}” was due"
