@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -15,7 +16,18 @@ from tickover.cli.coach_run import LiveAttempt
 from tickover.cli.judge_draw import print_judgement
 from tickover.cli.keys import Keys, raw_terminal
 from tickover.coaching import LEAD_IN, AttemptJudgement, Performer, Script, judge_attempt, script
-from tickover.engine import CarSpec, SimulatedCar, healthy, lost_memory_on_dirty_bore, old_memory_on_cleaned_bore
+from tickover.engine import (
+    PEDAL_COUNT,
+    PEDAL_HOLD,
+    POWER_CYCLE,
+    CarSpec,
+    SimulatedCar,
+    cured_misfire,
+    healthy,
+    lost_memory_on_dirty_bore,
+    old_memory_on_cleaned_bore,
+    with_leak,
+)
 from tickover.errors import InputError
 from tickover.jobs import Entry
 from tickover.results import envelope
@@ -23,9 +35,12 @@ from tickover.routines import CompiledRoutine, compile_routine, load_routine
 from tickover.timing import Person
 from tickover.visit import may_try
 
-STORIES = {
+ENTRIES = (PEDAL_COUNT, PEDAL_HOLD, POWER_CYCLE)
+STORIES: dict[str, Callable[[], CarSpec]] = {
     "old-memory": old_memory_on_cleaned_bore,
     "lost-memory": lost_memory_on_dirty_bore,
+    "cured-misfire": cured_misfire,
+    "leak": lambda: with_leak(2.0),
     "healthy": healthy,
 }
 
@@ -129,7 +144,9 @@ class Bench:
         self.bell = bell
         self.person = person
         self.rng = np.random.default_rng(seed)
-        self.car = None if spec is None else SimulatedCar(replace(spec, switch=play.routine.switch), seed)
+        self.car = (
+            None if spec is None else SimulatedCar(replace(spec, switch=play.routine.switch, entries=ENTRIES), seed)
+        )
 
     def visit(self, keys: Keys | None) -> list[AttemptJudgement]:
         """Set up, then up to three attempts."""
@@ -195,10 +212,11 @@ class Bench:
             )
             return
         self.car.advance(40.0)
-        self.console.print(
-            f"\nThe simulated car: {self.car.entry_outcome or 'no entry was seen'}; "
-            f"40 s later it idles at {self.car.engine_speed:.0f} r/min."
+        written = [name for _, name, text in self.car.outcomes if text == "written"]
+        took = (
+            f"took it ({written[-1]})" if written else f"did not take it: {self.car.entry_outcome or 'no entry seen'}"
         )
+        self.console.print(f"\nThe simulated car {took}. 40 s later it idles at {self.car.engine_speed:.0f} r/min.")
 
     def _recover(self, keys: Keys | None) -> None:
         if self.car is not None:

@@ -31,6 +31,8 @@ def screen(
     for label, card in (("Next", view.next), ("After", view.after)):
         if card is not None:
             rows.append(_row(label, Text.assemble((card.word, "bold" if label == "Next" else ""), f"   {card.detail}")))
+    if view.caution:
+        rows.append(_row("", Text.assemble(("Caution. ", "bold"), view.caution)))
     rows += [Text(""), Text(said.words if said is not None else "", style="italic"), Text(keys, style="dim")]
     return Padding(Group(*rows), (0, 1))
 
@@ -72,7 +74,8 @@ def _now(card: Card) -> list[RenderableType]:
         rows.append(_row("", Text(emptying_bar(card.aim, card.length, WIDTH), style="blue")))
     elif card.window is not None:
         open_to = card.window[1]
-        line = text_line((-0.5, AHEAD), WIDTH, jaws=card.window, mark=card.aim, now=0.0, filled=False)
+        ahead = AHEAD if card.aim is not None or open_to is None else max(AHEAD, open_to + 1.0)
+        line = text_line((-0.5, ahead), WIDTH, jaws=card.window, mark=card.aim, now=0.0, filled=False)
         rows.append(_row("", Text(line, style="blue")))
         rows.append(_row("", Text(_window_words(card.window[0], open_to), style="dim")))
     return rows

@@ -10,7 +10,7 @@ from tickover.coaching import AttemptJudgement
 from tickover.coaching.judging import BoundLine
 from tickover.drawing.textline import text_line
 
-LINE = 21
+LINE = 17
 STYLE = {"hit": "blue", "missed": "bold", "undecided": ""}
 
 
@@ -28,13 +28,13 @@ def print_judgement(console: Console, judgement: AttemptJudgement, *, every: boo
     if judgement.joint:
         console.print(f"No single bound shows it, all together do: {judgement.joint}", markup=False)
     table = Table.grid(padding=(0, 2))
-    table.add_column()
-    table.add_column(no_wrap=True)
-    table.add_column(no_wrap=True)
-    table.add_column()
+    for _ in range(4):
+        table.add_column(no_wrap=True)
     for bound in judgement.bounds:
         if every or bound.verdict != "hit" or _tells(bound):
             table.add_row(*_row(bound))
+            if bound.verdict != "hit":
+                table.add_row(Text(f"  {_verdict(bound)}", style=STYLE[bound.verdict]))
     console.print(table)
     if judgement.torn:
         console.print("The file's last line was cut off; what stands before it was judged.")
@@ -50,18 +50,30 @@ def _tells(bound: BoundLine) -> bool:
 def _row(bound: BoundLine) -> tuple[Text, Text, Text, Text]:
     lo, hi = bound.allowed
     allowed = f"at least {lo:g} s" if hi is None else f"{f'{lo:g} to ' if lo is not None else 'within '}{hi:g} s"
+    label = bound.label.partition(": may come")[0]
     if bound.found is None:
-        line, found = Text("·" * LINE, style="dim"), Text("not seen", style="dim")
-    else:
-        a, b = bound.found
-        line = Text(_picture(bound, a, b), style=STYLE[bound.verdict])
-        found = Text(f"{a:.2f} s" if b - a < 0.01 else f"{a:.2f} to {b:.2f} s")
-    words: str = bound.verdict
+        return (
+            Text(label),
+            Text("·" * LINE, style="dim"),
+            Text("not seen", style="dim"),
+            Text(f"of {allowed}", style="dim"),
+        )
+    a, b = bound.found
+    found = f"{a:.2f} s" if b - a < 0.01 else f"{a:.2f} to {b:.2f} s"
+    return (
+        Text(label),
+        Text(_picture(bound, a, b), style=STYLE[bound.verdict]),
+        Text(found),
+        Text(f"of {allowed}", style="dim"),
+    )
+
+
+def _verdict(bound: BoundLine) -> str:
     if bound.early is not None:
-        words += f", {bound.early[0]:.2f} s early"
-    elif bound.late is not None:
-        words += f", {bound.late[0]:.2f} s late"
-    return Text(f"{bound.label} ({allowed})"), line, found, Text(words, style=STYLE[bound.verdict])
+        return f"{bound.verdict}, {bound.early[0]:.2f} s too early"
+    if bound.late is not None:
+        return f"{bound.verdict}, {bound.late[0]:.2f} s too late"
+    return bound.verdict
 
 
 def _picture(bound: BoundLine, a: float, b: float) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from tickover.coaching.match import ACTS, match
 from tickover.coaching.state import CoachState, Cue, Miss, Seen
-from tickover.coaching.words import WORDS, late_words, out_of_turn_words, silence_words
+from tickover.coaching.words import WORDS, late_words, out_of_turn_words, silence_words, so_far_words
 from tickover.errors import InputError
 from tickover.routines import CompiledEvent, CompiledRoutine
 from tickover.timing import Miss as Broken
@@ -119,7 +119,7 @@ def _take(play: Script, state: CoachState, item: Seen) -> tuple[CoachState, list
             update={"phase": "running", "origin": at, "slack": slack, "happened": {planned.name: 0.0}}
         )
         return _look_ahead(play, state, replay(play, state)), []
-    before = max(state.happened.values())
+    before, aimed = max(state.happened.values()), state.aim
     state = state.model_copy(update={"happened": {**state.happened, planned.name: max(at - state.origin, before)}})
     run = replay(play, state)
     surely = [m for m in run.misses if m.event == planned.name and max(m.early_by, m.late_by) > slack + state.slack]
@@ -131,7 +131,7 @@ def _take(play: Script, state: CoachState, item: Seen) -> tuple[CoachState, list
         return state.model_copy(update={"phase": "done", "aim": None}), [
             Cue(at=at, sound="done", words="All steps done")
         ]
-    return state, [Cue(at=at, sound="so far", words="so far inside", event=planned.name)]
+    return state, [Cue(at=at, sound="so far", words=so_far_words(planned, aimed, at), event=planned.name)]
 
 
 def _early(miss: Broken) -> float:

@@ -101,9 +101,16 @@ class Card(Result):
 
 
 class View(Result):
-    """What the screen shows at one moment: three cards, and the words of the last live judgement."""
+    """What the screen shows at one moment.
+
+    Attributes:
+        now, next, after: the three cards.
+        step: id of the step that is on.
+        caution: what can hurt or spoil at this step; shown as long as it is on.
+    """
 
     now: Card
     next: Card | None = None
     after: Card | None = None
     step: str = ""
+    caution: str = ""

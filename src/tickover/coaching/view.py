@@ -32,16 +32,30 @@ def look(play: Script, state: CoachState, now: float) -> View:
     upcoming = list(_upcoming(play, state))
     if act is None or (state.aim is None and answers):
         card = _answer_card(play, state, answers[0], now) if answers else Card(word="Wait")
-        rest = upcoming
+        rest = [e for e in upcoming if not answers or e.name != answers[0].name]
     else:
         left = None if state.aim is None else state.aim - now
         if left is not None and left > WAIT_LONGER_THAN:
             card, rest = _wait_card(play, state, act, now, left), upcoming
         else:
             card, rest = _act_card(state, act, now), upcoming[1:]
-    step = act.step if act is not None else answers[0].step if answers else ""
+    watching = bool(answers) and (act is None or state.aim is None)
+    step = answers[0].step if watching else act.step if act is not None else ""
     cards = [_plain(play, state, event, now) for event in rest[:2]]
-    return View(now=card, next=cards[0] if cards else None, after=cards[1] if len(cards) > 1 else None, step=step)
+    caution = _caution(play, step, answers)
+    return View(
+        now=card,
+        next=cards[0] if cards else None,
+        after=cards[1] if len(cards) > 1 else None,
+        step=step,
+        caution=caution,
+    )
+
+
+def _caution(play: Script, step: str, answers: list[CompiledEvent]) -> str:
+    """The caution of the step that is on, or of an answer that is awaited."""
+    ids = [*(a.step for a in answers), step]
+    return next((s.caution for i in ids for s in play.routine.steps if s.id == i and s.caution), "")
 
 
 def _upcoming(play: Script, state: CoachState) -> Iterator[CompiledEvent]:

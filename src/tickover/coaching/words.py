@@ -28,6 +28,15 @@ def event_words(event: CompiledEvent) -> str:
     return f"{word} {event.number} of {event.of}" if event.of > 1 else word
 
 
+def so_far_words(event: CompiledEvent, aimed: float | None, at: float) -> str:
+    """A live event that is inside so far, with its distance from the aim [s] where it had one."""
+    name = event_words(event).capitalize()
+    if aimed is None or event.answer:
+        return f"{name}: so far inside"
+    side = "after" if at >= aimed else "before"
+    return f"{name}: {abs(at - aimed):.2f} s {side} its aim, so far inside"
+
+
 def late_words(routine: CompiledRoutine, event: CompiledEvent, miss: Miss) -> str:
     """How an event missed its window, with the seconds.
 

@@ -161,6 +161,11 @@ class SimulatedCar:
         outcomes = self.cars.outcomes[0]
         return outcomes[-1][2] if outcomes else None
 
+    @property
+    def outcomes(self) -> tuple[tuple[float, str, str], ...]:
+        """Every relearn entry so far: when it ended [s], its name, "written" or "rejected: why"."""
+        return tuple(self.cars.outcomes[0])
+
     def memory(self) -> Memory:
         """The volatile memory as it stands."""
         m = self.cars.controller.memory[:, 0]
