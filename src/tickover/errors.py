@@ -16,6 +16,7 @@
     │   ├── NotControllableError      the car's answers can defeat any performer, with the reason
     │   └── OutOfOrderError           an event that the step function cannot take now
     ├── SwitchError                   a step that this car's ignition switch cannot do
+    ├── PaperError                    a page that cannot be set
     └── MissingExtraError             an optional library is not installed
 """
 
@@ -192,6 +193,20 @@ class SwitchError(TickoverError):
         super().__init__(f"step “{step}” cannot be done on a {switch} switch: {why}")
         self.step = step
         self.switch = switch
+        self.why = why
+
+
+class PaperError(TickoverError):
+    """A page that cannot be set.
+
+    Args:
+        what: why not.
+        hints: what the typesetter advises.
+    """
+
+    def __init__(self, what: str, *, hints: Sequence[str] = (), way_out: str = "") -> None:
+        super().__init__(f"this page cannot be set: {what}", way_out=way_out or " ".join(hints))
+        self.hints = tuple(hints)
 
 
 class MissingExtraError(TickoverError):

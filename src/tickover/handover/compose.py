@@ -1,0 +1,276 @@
+"""A job's entries become the customer's sheet. A pure function: the same entries give the same sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeVar
+
+from tickover.handover import wording
+from tickover.handover.given import (
+    AttemptGiven,
+    CarGiven,
+    ComparisonGiven,
+    NeedsGiven,
+    ReadinessGiven,
+    ReadingGiven,
+    StateGiven,
+    StoryGiven,
+    read,
+)
+from tickover.handover.sheet import ActDone, AnswerSeen, Row, Sheet, Trace, Try
+from tickover.jobs.entries import Entry
+from tickover.results import CannotTell, Measured, Quantity
+
+_G = TypeVar("_G", CarGiven, StoryGiven, NeedsGiven, ReadinessGiven)
+
+
+@dataclass(frozen=True)
+class _Job:
+    """What the sheet needs of the entries, in their order."""
+
+    entries: tuple[Entry, ...]
+    attempts: tuple[tuple[Entry, AttemptGiven], ...]
+    comparison: tuple[Entry, ComparisonGiven] | None
+    before: ReadingGiven | None
+    after: ReadingGiven | None
+    readiness: ReadinessGiven | None
+
+
+def sheet_from_entries(entries: Sequence[Entry]) -> Sheet:
+    """Compose the customer's sheet.
+
+    Args:
+        entries: those of one job, in any order; later ones take the place of earlier ones of the same kind.
+    Returns: the sheet. What no entry tells is left out. A comparison that a later attempt or reading has overtaken
+        gives no verdict.
+    Raises: InputError naming the entry and its field if an entry is broken.
+    """
+    job = _job(tuple(sorted(entries, key=lambda e: e.seq)))
+    car = _latest(job.entries, "arrive", "car", CarGiven) or CarGiven()
+    verdict = job.comparison[1].verdict if job.comparison else None
+    normal = job.comparison[1].normal if job.comparison else None
+    was, now = _paired(job)
+    before, after = _speed(job, "before", was), _speed(job, "after", now)
+    told = bool(job.attempts or job.before or job.after)
+    last = job.entries[-1] if job.entries else None
+    return Sheet(
+        shop=car.shop,
+        job=str(car.job),
+        date=wording.day(last.at) if last else "",
+        car=wording.car_line(car.year, car.fuel, car.displacement_l, car.cylinders),
+        invented=any(e.simulated for e in job.entries),
+        headline=_headline(job),
+        lead=_lead(job, before, after, (_swing(job.before, was), _swing(job.after, now))),
+        verdict=verdict,
+        normal=normal if normal and normal[0] < normal[1] else None,
+        before=before,
+        after=after,
+        before_trace=_trace(job.before),
+        after_trace=_trace(job.after),
+        wrong=_wrong(job, car),
+        done=_done(job),
+        watch=wording.watch(verdict) if told else (),
+        come_back=wording.come_back(verdict, tried=bool(job.attempts), may_be_erased=_may_be_erased(job)),
+        cannot_tell=_cannot_tell(job),
+        caution=wording.CAUTION if told else "",
+        rests_on=_rests_on(job),
+        basis="; ".join(dict.fromkeys(a.basis for _, a in job.attempts if a.basis.strip())),
+        by=next((e.by for e in reversed(job.entries) if e.by), ""),
+        tries=tuple(_try(a) for _, a in job.attempts),
+    )
+
+
+def _job(entries: tuple[Entry, ...]) -> _Job:
+    attempts = tuple((e, read(e, AttemptGiven)) for e in _all(entries, "relearn", "attempt"))
+    compared = _all(entries, "after", "comparison")
+    last = compared[-1] if compared else None
+    before = _all(entries, "before", "reading")
+    after = _all(entries, "after", "reading")
+    if last is not None and _overtaken(last, attempts, after):
+        last = None
+    if last is not None:
+        # A verdict speaks of the readings that were there when it was given.
+        before = [e for e in before if e.seq < last.seq]
+        after = [e for e in after if e.seq < last.seq]
+    elif attempts:
+        # Without a verdict, an idle measured before the last attempt is not the idle after it.
+        after = [e for e in after if e.seq > attempts[-1][0].seq]
+    return _Job(
+        entries=entries,
+        attempts=attempts,
+        comparison=(last, read(last, ComparisonGiven)) if last is not None else None,
+        before=read(before[-1], ReadingGiven) if before else None,
+        after=read(after[-1], ReadingGiven) if after else None,
+        readiness=_latest(entries, "ready", "readiness", ReadinessGiven),
+    )
+
+
+def _overtaken(comparison: Entry, attempts: Sequence[tuple[Entry, AttemptGiven]], readings: Sequence[Entry]) -> bool:
+    return any(e.seq > comparison.seq for e in (*(e for e, _ in attempts), *readings))
+
+
+def _all(entries: Sequence[Entry], stage: str, kind: str) -> list[Entry]:
+    return [e for e in entries if e.stage == stage and e.kind == kind]
+
+
+def _latest(entries: Sequence[Entry], stage: str, kind: str, shape: type[_G]) -> _G | None:
+    found = _all(entries, stage, kind)
+    return read(found[-1], shape) if found else None
+
+
+def _paired(job: _Job) -> tuple[StateGiven | None, StateGiven | None]:
+    """The load state that was compared; else the one that both readings hold for longest, or the longest of each."""
+    was, now = (r.states if r else () for r in (job.before, job.after))
+    shared = [(b, a) for b in was for a in now if b.name == a.name]
+    compared = [pair for pair in shared if job.comparison and pair[0].name == job.comparison[1].state]
+    if compared:
+        return compared[0]
+    if shared:
+        return max(shared, key=lambda pair: min(pair[0].seconds, pair[1].seconds))
+    longest = [max(states, key=lambda s: s.seconds) if states else None for states in (was, now)]
+    return longest[0], longest[1]
+
+
+def _speed(job: _Job, when: Literal["before", "after"], state: StateGiven | None) -> Measured | None:
+    """The speed that was compared, where the comparison says it; else that of the state; else why there is none."""
+    reading = job.before if when == "before" else job.after
+    if reading is None:
+        return None
+    if job.comparison is not None:
+        compared = job.comparison[1].before if when == "before" else job.comparison[1].after
+        if isinstance(compared, Quantity):
+            return compared
+    if state is not None:
+        return state.speed
+    refusal = next((r for r in reading.all_refusals if r.reason.strip()), None)
+    if refusal is not None:
+        return CannotTell(reason=refusal.reason, way_out=refusal.way_out)
+    return CannotTell(reason="no idle was found in what was recorded")
+
+
+def _swing(reading: ReadingGiven | None, state: StateGiven | None) -> Measured | None:
+    """How far it swings: known of a reading's first state only."""
+    if reading is None or state is None or state.name != reading.states[0].name:
+        return None
+    return reading.swing
+
+
+def _trace(reading: ReadingGiven | None) -> Trace | None:
+    if reading is None or reading.trace is None or not reading.trace.t:
+        return None
+    return Trace(t=reading.trace.t, speed=reading.trace.speed)
+
+
+def _headline(job: _Job) -> str:
+    if job.comparison is not None:
+        return wording.HEADLINES[job.comparison[1].verdict]
+    if job.after is not None:
+        return "Measured again, not compared yet"
+    if job.attempts:
+        return "Not measured since: no verdict yet"
+    return "Measured, nothing done yet" if job.before is not None else "Nothing measured yet"
+
+
+def _lead(
+    job: _Job, before: Measured | None, after: Measured | None, swings: tuple[Measured | None, Measured | None]
+) -> str:
+    normal = job.comparison[1].normal if job.comparison else None
+    told = wording.lead(before, after, swings, normal)
+    if not told and job.comparison is not None:
+        return wording.sentence(wording.without_verdict(job.comparison[1].sentence))
+    return told
+
+
+def _wrong(job: _Job, car: CarGiven) -> tuple[str, ...]:
+    complaint = car.complaint if isinstance(car.complaint, str) else ", ".join(c for c in car.complaint if c.strip())
+    story = _latest(job.entries, "arrive", "story", StoryGiven)
+    told = (f"You told us: {wording.after_colon(complaint)}" if complaint.strip() else "",)
+    return tuple(t for t in (*told, wording.sentence(story.sentence) if story else "") if t)
+
+
+def _done(job: _Job) -> tuple[Row, ...]:
+    rows: list[tuple[int, Row]] = []
+    for entry in _all(job.entries, "set up", "needs")[-1:]:
+        needs = read(entry, NeedsGiven).needs
+        met = sum(n.met is True or n.met == "met" for n in needs)
+        if needs:
+            count = f"all {len(needs)} conditions met" if met == len(needs) else f"{met} of {len(needs)} conditions met"
+            rows.append((entry.seq, Row(text=f"Car made ready, {count}", when=wording.clock(entry.at))))
+    several = len(job.attempts) > 1
+    for entry, attempt in job.attempts:
+        rows.append((entry.seq, Row(text=_attempt_words(attempt, several), when=wording.clock(entry.at))))
+    if job.comparison is not None:
+        entry, comparison = job.comparison
+        rows.append((entry.seq, Row(text=f"Idle measured again: {comparison.verdict}", when=wording.clock(entry.at))))
+    listed = [row for _, row in sorted(rows, key=lambda pair: pair[0])]
+    return (*listed, *([Row(text=_erasure(job))] if job.attempts else []))
+
+
+def _attempt_words(attempt: AttemptGiven, several: bool) -> str:
+    name = attempt.title or attempt.routine or "Relearn"
+    which = f", {wording.ordinal(attempt.number)} try" if several or attempt.number > 1 else ""
+    if attempt.verdict == "hit":
+        return f"{name}{which}: every step in time"
+    why = wording.without_verdict(attempt.sentence)
+    if attempt.verdict == "missed":
+        return f"{name}{which}: missed" + (f". {wording.sentence(why)}" if why else "")
+    return f"{name}{which}: done, cannot tell whether every step was in time"
+
+
+def _may_be_erased(job: _Job) -> bool:
+    return any(a.may_erase for _, a in job.attempts) and not _read_the_same(job.readiness)
+
+
+def _read_the_same(readiness: ReadinessGiven | None) -> bool:
+    return readiness is not None and readiness.before is not None and readiness.before == readiness.after
+
+
+def _erasure(job: _Job) -> str:
+    if not any(a.may_erase for _, a in job.attempts):
+        return "Nothing was erased"
+    if _read_the_same(job.readiness):
+        return "Nothing was erased: readiness for inspection read the same before and after"
+    was_read = job.readiness is not None and job.readiness.before is not None
+    return (
+        "This routine may clear fault codes and readiness for inspection; "
+        f"they were {'' if was_read else 'not '}read before"
+    )
+
+
+def _cannot_tell(job: _Job) -> tuple[str, ...]:
+    told: list[str] = []
+    if job.comparison is not None and job.comparison[1].verdict == "settled":
+        told.append("Whether it stays settled. Two weeks of driving will show; if it comes back, a fault is at work.")
+    if job.comparison is not None and job.comparison[1].verdict == "cannot tell":
+        difference = job.comparison[1].difference
+        why = difference.reason if isinstance(difference, CannotTell) else job.comparison[1].sentence
+        why = wording.after_colon(wording.without_verdict(why)) or "the figures do not say."
+        told.append(f"Whether it settled: {why}")
+    if job.attempts and job.comparison is None:
+        told.append("Whether it settled: the idle was not measured and compared after the last try.")
+    for reading, when in ((job.after, "After"), (job.before, "Before")):
+        for refusal in reading.all_refusals if reading else ():
+            if refusal.reason.strip():
+                told.append(f"{when}: {wording.sentence(refusal.reason)}")
+    return tuple(dict.fromkeys(told))
+
+
+def _rests_on(job: _Job) -> tuple[str, ...]:
+    """What the verdict rests on, where it says; else what the readings do."""
+    told = list(job.comparison[1].rests_on) if job.comparison else []
+    if not told:
+        told = [*(job.before.rests_on if job.before else ()), *(job.after.rests_on if job.after else ())]
+    return tuple(dict.fromkeys(wording.spelt(r).rstrip(".") for r in told if r.strip(" .")))
+
+
+def _try(attempt: AttemptGiven) -> Try:
+    return Try(
+        title=attempt.title or attempt.routine or "Relearn",
+        number=attempt.number,
+        verdict=attempt.verdict,
+        sentence=wording.spelt(attempt.sentence),
+        acts=tuple(ActDone.model_validate(a.model_dump()) for a in attempt.acts),
+        answers=tuple(AnswerSeen.model_validate(a.model_dump()) for a in attempt.answers),
+        duration=attempt.duration,
+    )

@@ -1,0 +1,255 @@
+import pytest
+from handover_job import BEGIN, CAR, attempt, cannot, comparison, entries, finished, quantity, reading
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tickover.errors import InputError
+from tickover.handover import Sheet, sheet_from_entries
+from tickover.handover.wording import HEADLINES, ordinal, spelt
+from tickover.results import CannotTell, Quantity
+
+
+def done(sheet):
+    return [row.text for row in sheet.done]
+
+
+def test_a_settled_job_says_so_with_its_figures():
+    sheet = sheet_from_entries(finished(tries=(attempt(1, "missed", late=0.7), attempt(2))))
+    assert sheet.headline == "Settled: it idles steadily again"
+    assert sheet.lead.replace("\u00a0", " ") == (
+        "842 turns a minute, swinging by 38, when it came in; 704, swinging by 5, now. Normal is 650 to 750."
+    )
+    assert (sheet.before.value, sheet.before.half_width) == (842, 14)
+    assert (sheet.after.value, sheet.after.half_width) == (704, 8)
+    assert sheet.normal == (650, 750)
+    assert (sheet.shop, sheet.job, sheet.by) == ("Larkholm Garage", "0147", "R. H.")
+    assert sheet.car == "2007 petrol car, 2.4 litres, 4 cylinders"
+    assert sheet.date == "Tuesday 14 October 2025"
+    assert sheet.invented
+    assert sheet.wrong == (
+        "You told us: hunts at idle since the battery went flat.",
+        "The engine lost its idle memory with the flat battery.",
+    )
+    assert done(sheet) == [
+        "Car made ready, 2 of 3 conditions met",
+        "Idle-air relearn by pedal count, first try: missed. Press 4 came 0.4 seconds late.",
+        "Idle-air relearn by pedal count, second try: every step in time",
+        "Idle measured again: settled",
+        "Nothing was erased",
+    ]
+    assert [row.when for row in sheet.done] == ["08:30", "08:40", "08:50", "09:10", ""]
+    assert len(sheet.tries) == 2
+    assert "stays settled" in sheet.cannot_tell[0]
+
+
+@pytest.mark.parametrize("verdict", HEADLINES)
+def test_every_verdict_has_its_headline(verdict):
+    sheet = sheet_from_entries(finished(verdict))
+    assert sheet.verdict == verdict
+    assert sheet.headline == HEADLINES[verdict]
+    assert len(set(HEADLINES.values())) == 5
+    assert bool(sheet.come_back) == (verdict != "settled")
+
+
+def test_turns_a_minute_is_said_once():
+    sheet = sheet_from_entries(finished("cannot tell", after=reading(speed=cannot("too few 842 r/min samples"))))
+    said = " ".join([sheet.lead, *sheet.cannot_tell, *done(sheet)])
+    assert said.count("turns a minute") == 1
+    assert "r/min" not in said
+
+
+def test_cannot_tell_carries_its_reason():
+    refusal = {"reason": "the fan ran for 48 s of the minute", "way_out": "Record again"}
+    job = finished("cannot tell", after=reading(speed=cannot(), refusals=[refusal]))
+    sheet = sheet_from_entries(job)
+    assert isinstance(sheet.after, CannotTell)
+    assert sheet.cannot_tell == (
+        "Whether it settled: the figures do not say.",
+        "After: The fan ran for 48 seconds of the minute.",
+    )
+    assert "longer recording" in sheet.come_back
+
+
+def test_an_undecided_comparison_says_why_in_the_customers_words():
+    job = finished("cannot tell")
+    refused = {**cannot("too few effective samples: 3, 10 are needed"), "way_out": "Record three minutes."}
+    told = {**job[-1].data, "sentence": "Cannot tell: too few effective samples.", "difference": refused}
+    sheet = sheet_from_entries([*job[:-1], job[-1].model_copy(update={"data": told})])
+    assert sheet.cannot_tell == ("Whether it settled: too few independent measurements: 3, 10 are needed.",)
+    assert "Cannot tell" not in sheet.lead
+
+
+def test_a_miss_is_said_once_and_without_step_names():
+    tried = {
+        **attempt(1, "missed", late=0.7),
+        "sentence": "Missed: let up came 2.25 s too early (up: hold after down).",
+    }
+    assert done(sheet_from_entries(finished(tries=(tried,))))[1] == (
+        "Idle-air relearn by pedal count: missed. Let up came 2.25 seconds too early."
+    )
+
+
+def test_a_later_attempt_overtakes_the_verdict():
+    rows = [(e.stage, e.kind, e.data) for e in finished()]
+    sheet = sheet_from_entries(entries(*rows, ("relearn", "attempt", attempt(2))))
+    assert sheet.verdict is None
+    assert sheet.after is None
+    assert sheet.headline == "Not measured since: no verdict yet"
+
+
+def test_a_later_reading_overtakes_the_verdict():
+    rows = [(e.stage, e.kind, e.data) for e in finished()]
+    sheet = sheet_from_entries(entries(*rows, ("after", "reading", reading(900.0))))
+    assert sheet.verdict is None
+    assert sheet.after.value == 900
+    assert sheet.headline == "Measured again, not compared yet"
+
+
+def test_the_readings_are_of_the_same_load_state():
+    before = reading(842, name="loads off")
+    after = reading(704, name="fan on")
+    job = finished(after=after)
+    sheet = sheet_from_entries(job)
+    # "loads on" is the only state both hold, though it is the shorter one in each.
+    assert sheet.before.value == sheet.after.value == 600
+    assert before["states"][0]["seconds"] > before["states"][1]["seconds"]
+    # The swing is the first state's, so it is not said of this one.
+    assert "swinging" not in sheet.lead
+
+
+def test_the_figures_are_those_that_were_compared():
+    job = finished()
+    told = {**job[-1].data, "state": "loads on", "before": quantity(611, 9), "after": quantity(622, 9)}
+    sheet = sheet_from_entries([*job[:-1], job[-1].model_copy(update={"data": told})])
+    assert (sheet.before.value, sheet.after.value) == (611, 622)
+
+
+def test_a_reading_that_is_itself_cannot_tell_gives_its_reason():
+    job = finished("cannot tell", after=cannot("the engine never runs in this recording"))
+    sheet = sheet_from_entries(job)
+    assert sheet.after.reason == "the engine never runs in this recording"
+    assert sheet.after_trace is None
+    assert sheet.cannot_tell[-1] == "After: The engine never runs in this recording."
+
+
+def test_what_it_rests_on_is_said_by_the_verdict_first():
+    job = finished()
+    told = {**job[-1].data, "rests_on": ["60 s before and 60 s after.", "A difference below 25 r/min counts as none."]}
+    sheet = sheet_from_entries([*job[:-1], job[-1].model_copy(update={"data": told})])
+    assert sheet.rests_on == ("60 seconds before and 60 seconds after", "A difference below 25 counts as none")
+    assert sheet_from_entries(job).rests_on == ("one warm minute, loads off",)
+
+
+same, other = {"before": [7, 101], "after": [7, 101]}, {"before": [7, 101], "after": [7, 0]}
+
+
+@pytest.mark.parametrize(
+    ("may_erase", "readiness", "said"),
+    [
+        (False, None, "Nothing was erased"),
+        (False, other, "Nothing was erased"),
+        (True, same, "Nothing was erased: readiness for inspection read the same before and after"),
+        (True, other, "This routine may clear fault codes and readiness for inspection; they were read before"),
+        (True, None, "This routine may clear fault codes and readiness for inspection; they were not read before"),
+        (
+            True,
+            {"before": None, "after": [7, 0]},
+            "This routine may clear fault codes and readiness for inspection; they were not read before",
+        ),
+        (
+            True,
+            {"before": None, "after": None},
+            "This routine may clear fault codes and readiness for inspection; they were not read before",
+        ),
+    ],
+)
+def test_nothing_was_erased_is_said_only_where_it_is_known(may_erase, readiness, said):
+    extra = (("ready", "readiness", readiness),) if readiness is not None else ()
+    sheet = sheet_from_entries(finished(tries=(attempt(may_erase=may_erase),), extra=extra))
+    assert done(sheet)[-1] == said
+
+
+def test_a_routine_that_does_not_say_is_taken_to_erase():
+    quiet = {k: v for k, v in attempt().items() if k != "may_erase"}
+    assert done(sheet_from_entries(finished(tries=(quiet,))))[-1].startswith("This routine may clear")
+    mixed = (attempt(1), attempt(2, may_erase=True))
+    assert done(sheet_from_entries(finished(tries=mixed)))[-1].startswith("This routine may clear")
+
+
+def test_nothing_is_said_of_erasing_where_nothing_was_tried():
+    assert done(sheet_from_entries(entries(*BEGIN))) == ["Car made ready, 2 of 3 conditions met"]
+
+
+def test_a_real_car_is_not_called_invented():
+    rows = [(e.stage, e.kind, e.data) for e in finished()]
+    assert not sheet_from_entries(entries(*rows, simulated=False)).invented
+
+
+def test_a_broken_entry_is_named_with_its_field():
+    job = finished()
+    bad = [e if e.kind != "comparison" else e.model_copy(update={"data": {"verdict": "splendid"}}) for e in job]
+    with pytest.raises(InputError, match=r"entry 7 of the job \(after, comparison\) has a broken verdict"):
+        sheet_from_entries(bad)
+    wrong = attempt()
+    wrong["acts"][2]["window"] = [5, 4]
+    with pytest.raises(InputError, match="window is upside down"):
+        sheet_from_entries(finished(tries=(wrong,)))
+
+
+def test_an_empty_job_is_a_bare_sheet():
+    sheet = sheet_from_entries([])
+    assert sheet == Sheet(headline="Nothing measured yet")
+
+
+def test_a_reading_without_a_state_cannot_tell():
+    empty = {**reading(), "states": []}
+    assert isinstance(sheet_from_entries(finished(after=empty)).after, CannotTell)
+    assert isinstance(sheet_from_entries(finished()).after, Quantity)
+
+
+POOL = [
+    *((e.stage, e.kind, e.data) for e in finished(tries=(attempt(1, "missed", late=0.7), attempt(2, may_erase=True)))),
+    ("before", "reading", reading(speed=cannot(), refusals=[{"reason": "too short", "way_out": ""}])),
+    ("after", "comparison", comparison("cannot tell", "The fan ran too long.")),
+    ("after", "comparison", {"verdict": "worse", "sentence": ""}),
+    ("relearn", "attempt", attempt(3, "undecided", blur=0.3)),
+    ("ready", "readiness", same),
+    ("cause", "note", {"text": "anything"}),
+    ("arrive", "car", {"shop": "", "complaint": ["stalls", "hunts"]}),
+    ("arrive", "car", {**CAR, "year": None, "fuel": "", "job": 12}),
+]
+
+
+@given(st.lists(st.sampled_from(range(len(POOL))), max_size=14))
+def test_any_entries_make_a_sheet_without_empty_lines(order):
+    sheet = sheet_from_entries(entries(*(POOL[i] for i in order)))
+    assert sheet.headline
+    for texts in (sheet.wrong, sheet.cannot_tell, sheet.rests_on, tuple(r.text for r in (*sheet.done, *sheet.watch))):
+        assert all(text.strip() for text in texts)
+    kinds = [POOL[i][:2] for i in order]
+    assert (sheet.verdict is None) or ("after", "comparison") in kinds
+    assert bool(sheet.tries) == (("relearn", "attempt") in kinds)
+    assert (sheet.before is None) == (("before", "reading") not in kinds) or sheet.verdict is not None
+    assert Sheet.model_validate_json(sheet.model_dump_json()) == sheet
+
+
+def test_entries_in_any_order_give_the_same_sheet():
+    job = finished()
+    assert sheet_from_entries(job[::-1]) == sheet_from_entries(job)
+
+
+def test_small_words():
+    assert [ordinal(n) for n in (1, 3, 11, 12, 21, 22, 103)] == [
+        "first",
+        "third",
+        "11th",
+        "12th",
+        "21st",
+        "22nd",
+        "103rd",
+    ]
+    assert (
+        spelt("Hold 5 s, then 2 min at 842 r/min and 1.2 Hz")
+        == "Hold 5 seconds, then 2 minutes at 842 and 1.2 times a second"
+    )
+    assert spelt("miss 4 slow ones") == "miss 4 slow ones"
