@@ -32,6 +32,14 @@ KINDS: dict[str, str] = {
     "lamp lit": "engine lamp became steadily lit",
     "lamp flashing": "engine lamp began to flash",
     "lamp off": "engine lamp went dark",
+    "brake press": "foot on the brake",
+    "brake release": "foot off the brake",
+    "gear drive": "a drive gear was selected",
+    "gear neutral": "P or N was selected",
+    "load on": "a load went on",
+    "load off": "a load went off",
+    "fan on": "radiator fan began to turn",
+    "fan off": "radiator fan stood still again",
     "end": "the watch ended; nothing later was recorded",
 }
 """Kinds of event an attempt may hold, and what instant each one marks."""
@@ -48,8 +56,34 @@ Kind = Literal[
     "lamp lit",
     "lamp flashing",
     "lamp off",
+    "brake press",
+    "brake release",
+    "gear drive",
+    "gear neutral",
+    "load on",
+    "load off",
+    "fan on",
+    "fan off",
     "end",
 ]
+
+ACTS: frozenset[Kind] = frozenset(
+    {
+        "ignition off",
+        "ignition accessory",
+        "ignition on",
+        "crank",
+        "press",
+        "release",
+        "brake press",
+        "brake release",
+        "gear drive",
+        "gear neutral",
+        "load on",
+        "load off",
+    }
+)
+"""Kinds that a person makes; the rest are the car's, or the recorder's."""
 
 
 class _Line(BaseModel):

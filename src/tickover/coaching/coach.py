@@ -9,7 +9,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tickover.coaching.match import ACTS, match
+from tickover.attempts import ACTS
+from tickover.coaching.match import match
 from tickover.coaching.state import CoachState, Cue, Miss, Seen
 from tickover.coaching.words import WORDS, late_words, out_of_turn_words, silence_words, so_far_words
 from tickover.errors import InputError
@@ -73,13 +74,14 @@ def step(play: Script, state: CoachState, now: float, seen: Sequence[Seen] = ())
         raise InputError("this attempt was begun with another routine", way_out="Begin it again.")
     if now < state.now:
         raise InputError(f"time runs backwards: {now:g} after {state.now:g} s")
-    cues: list[Cue] = []
+    cues = _count_in(play, state, state.now, now)
     for item in seen:
         if state.phase in {"lead in", "running"}:
+            due = due_act(play, state)
             state, cue = _take(play, state, item)
             cues += cue
-    if state.phase in {"lead in", "running"}:
-        cues += _count_in(play, state, state.now, now)
+            if due_act(play, state) != due:
+                cues += _count_in(play, state, (item.t_lo + item.t_hi) / 2, now)
     if state.phase == "running":
         state, cue = _silence(play, state, now)
         cues += cue
@@ -120,12 +122,14 @@ def _take(play: Script, state: CoachState, item: Seen) -> tuple[CoachState, list
         )
         return _look_ahead(play, state, replay(play, state)), []
     before, aimed = max(state.happened.values()), state.aim
+    known = {m.bound for m in replay(play, state).misses}  # of an earlier event, too near its bound to be sure of
     state = state.model_copy(update={"happened": {**state.happened, planned.name: max(at - state.origin, before)}})
     run = replay(play, state)
-    surely = [m for m in run.misses if m.event == planned.name and max(m.early_by, m.late_by) > slack + state.slack]
+    early = {m.label: _early(m, planned.name) for m in run.misses if m.bound not in known}
+    surely = {label: by for label, by in early.items() if abs(by) > slack + state.slack}
     if surely:
-        worst = max(surely, key=lambda m: max(m.early_by, m.late_by))
-        return _missed(state, planned, at, late_words(play.routine, planned, worst), _early(worst))
+        label, by = max(surely.items(), key=lambda pair: abs(pair[1]))
+        return _missed(state, planned, at, late_words(play.routine, planned, label, by), by)
     state = _look_ahead(play, state, run)
     if len(state.happened) == len(play.routine.events):
         return state.model_copy(update={"phase": "done", "aim": None}), [
@@ -134,8 +138,10 @@ def _take(play: Script, state: CoachState, item: Seen) -> tuple[CoachState, list
     return state, [Cue(at=at, sound="so far", words=so_far_words(planned, aimed, at), event=planned.name)]
 
 
-def _early(miss: Broken) -> float:
-    return miss.early_by if miss.early_by > 0 else -miss.late_by
+def _early(miss: Broken, event: str) -> float:
+    """How much too early an event came [s], negative for late; a bound it made impossible is told of its other end."""
+    by = miss.early_by if miss.early_by > 0 else -miss.late_by
+    return by if miss.event == event else -by
 
 
 def _look_ahead(play: Script, state: CoachState, run: Run) -> CoachState:
@@ -184,7 +190,7 @@ def _silence(play: Script, state: CoachState, now: float) -> tuple[CoachState, l
 def _count_in(play: Script, state: CoachState, since: float, now: float) -> list[Cue]:
     """Pips before the aim of the next act, and the moment itself, where they fall in (since, now]."""
     act = due_act(play, state)
-    if act is None or state.aim is None:
+    if act is None or state.aim is None or state.phase not in {"lead in", "running"}:
         return []
     last = state.origin + max(state.happened.values()) if state.origin is not None else -math.inf
     gap = 0.8 if act.of == 1 else min(1.0, max(0.4, state.aim - last))

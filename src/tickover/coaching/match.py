@@ -8,12 +8,9 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from tickover.attempts import Attempt, Event
+from tickover.attempts import ACTS, Attempt, Event, Kind
 from tickover.routines import CompiledEvent, CompiledRoutine
 from tickover.timing import Observation
-
-ACTS = frozenset({"ignition off", "ignition accessory", "ignition on", "crank", "press", "release"})
-"""Kinds of event that a person makes; the rest are the car's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +43,7 @@ class Matched:
     horizon: float | None
 
 
-def match(routine: CompiledRoutine, happened: Collection[str], kind: str) -> CompiledEvent | None:
+def match(routine: CompiledRoutine, happened: Collection[str], kind: Kind) -> CompiledEvent | None:
     """The planned event that a seen one is.
 
     Args:

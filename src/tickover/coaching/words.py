@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from tickover.attempts import Kind
 from tickover.routines import CompiledEvent, CompiledRoutine
-from tickover.timing import Miss
 
 WORDS: dict[str, str] = {
     "ignition off": "Key off",
@@ -18,6 +17,14 @@ WORDS: dict[str, str] = {
     "lamp off": "Lamp goes dark",
     "running": "Engine runs",
     "stopped": "Engine stands",
+    "brake press": "Brake",
+    "brake release": "Off the brake",
+    "gear drive": "Into drive",
+    "gear neutral": "Out of gear",
+    "load on": "Load on",
+    "load off": "Load off",
+    "fan on": "Fan runs",
+    "fan off": "Fan stops",
 }
 """The coach's word for each kind of event."""
 
@@ -37,15 +44,20 @@ def so_far_words(event: CompiledEvent, aimed: float | None, at: float) -> str:
     return f"{name}: {abs(at - aimed):.2f} s {side} its aim, so far inside"
 
 
-def late_words(routine: CompiledRoutine, event: CompiledEvent, miss: Miss) -> str:
+def late_words(routine: CompiledRoutine, event: CompiledEvent, label: str, early: float) -> str:
     """How an event missed its window, with the seconds.
 
+    Args:
+        routine: for the harm that the step names.
+        event: what came.
+        label: the bound it broke.
+        early: by how much too early [s]; negative is late.
     Example: ``Press 4 of 5 came 0.41 s too late (presses: gap 3)``.
     """
-    by, side = (miss.early_by, "early") if miss.early_by > 0 else (miss.late_by, "late")
-    sentence = f"{event_words(event).capitalize()} came {by:.2f} s too {side} ({miss.label})"
+    side = "early" if early > 0 else "late"
+    sentence = f"{event_words(event).capitalize()} came {abs(early):.2f} s too {side} ({label})"
     harm = next((s.harm for s in routine.steps if s.id == event.step and s.harm), "")
-    return f"{sentence}. {harm}" if harm and side == "early" else sentence
+    return f"{sentence}. {harm}" if harm and early > 0 else sentence
 
 
 def silence_words(routine: CompiledRoutine, event: CompiledEvent) -> str:
