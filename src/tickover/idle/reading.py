@@ -1,0 +1,246 @@
+"""A recording -> a measured idle with its uncertainty and what it cannot say."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.random import Generator
+from numpy.typing import NDArray
+
+from tickover.idle.results import IdleReading, IdleState, StateName
+from tickover.idle.states import SETTLES, Split, split
+from tickover.idle.stretches import COLD, IDLE, OPEN_LOOP, STANDS, WARM_FROM, Timeline, pieces, sound, timeline
+from tickover.results import CannotTell, Measured, Quantity
+from tickover.signals import Recording, Series, signal
+from tickover.stats import MeanAndSpread, mean_and_spread
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+LEVEL = 0.95
+LEAST_REFRESHES = 8  # with fewer measurements no mean is stated; own choice
+_TRACE = 600
+
+
+def read_idle(recording: Recording, rng: Generator, *, diesel: bool = False) -> IdleReading | CannotTell:
+    """Measure the idle in a recording.
+
+    Args:
+        recording: at least engine speed; better with road speed, pedal, coolant, trims, throttle, manifold pressure.
+        rng: seeded generator for the intervals.
+        diesel: whether the engine is a diesel, which has no idle of this kind to learn.
+    Returns: the reading, or why nothing can be measured.
+    Valid for: any warm spark engine; an engine that races or hunts is measured like any other.
+    Source: own choice of limits, see ``stretches`` and ``states``; statistics from ``tickover.stats``.
+    """
+    if diesel:
+        return CannotTell(
+            reason="a diesel meters its idle by fuel, there is no learned idle air to measure",
+            way_out="Follow the maker's own procedure.",
+        )
+    recording, left_out = sound(recording)
+    line = timeline(recording)
+    if isinstance(line, CannotTell):
+        return line
+    if not np.any(line.code == IDLE):
+        return _nothing(line)
+    speed = recording["engine_speed"]
+    poll = poll_period(speed)
+    loads = split(line, poll)
+    states = tuple(
+        state
+        for name, rows in loads.rows.items()
+        if (state := _state(name, rows, _spread(loads.settled[name], rows, line, recording, rng), line, recording, rng))
+        is not None
+    )
+    if not states:
+        return CannotTell(
+            reason=f"too little idle: fewer than {LEAST_REFRESHES} measurements of engine speed while all holds",
+            way_out="Record a minute of idle.",
+        )
+    name = states[0].name
+    first = _spread(loads.settled[name], loads.rows[name], line, recording, rng)
+    stretches = pieces(line)
+    return IdleReading(
+        states=states,
+        stretches=stretches,
+        refusals=(*loads.refusals, *line.refusals, *_no_frequency(poll, first)),
+        swing=_swing(first),
+        settled_from=next(s.start for s in stretches if s.used),
+        rests_on=(*_rests_on(states, loads, line, recording), *left_out),
+        trace=_trace(speed),
+        simulated=recording.simulated,
+        source=recording.source,
+    )
+
+
+def poll_period(series: Series) -> float:
+    """Usual time from one measurement to the next [s]; gaps in the log do not count."""
+    steps = np.diff(series.t_hi)
+    usual = steps[steps <= 2 * np.median(steps)]
+    return float(usual.mean())
+
+
+def _nothing(line: Timeline) -> CannotTell:
+    """Why there is no idle: the last hurdle that any moment reached."""
+    if np.all(line.code == STANDS):
+        return CannotTell(reason="the engine never runs in this recording", way_out="Start it, and record a minute.")
+    if np.any(line.code == COLD):
+        hottest = float(np.nanmax(line.held["coolant_temperature"][line.code == COLD]))
+        return CannotTell(
+            reason=f"the engine is never warm while it idles: coolant reaches {hottest:.0f} °C then, "
+            f"{WARM_FROM:.0f} °C is needed",
+            way_out="Warm it up first; a cold idle is fast by design.",
+        )
+    if np.any(line.code == OPEN_LOOP):
+        return CannotTell(reason="the fuel never is in closed loop at idle", way_out="Let it idle longer.")
+    return CannotTell(
+        reason="there is no idle in it: engine running, car standing, pedal at rest, later than 10 s after a start",
+        way_out="Record a minute of idle without touching the pedal.",
+    )
+
+
+def _weights(series: Series, rows: Bools, line: Timeline) -> tuple[Floats, NDArray[np.int64]]:
+    """Seconds that each sample stands for inside some rows, and the number of the unbroken piece it is in."""
+    index = np.searchsorted(series.t_hi, line.edge[:-1], side="right") - 1
+    inside = rows & (index >= 0)
+    weight = np.zeros(len(series))
+    np.add.at(weight, index[inside], line.seconds[inside])
+    piece_of_row = np.cumsum(np.diff(np.concatenate([[False], rows]).astype(np.int64)) == 1)
+    piece = np.zeros(len(series), dtype=np.int64)
+    piece[index[inside]] = piece_of_row[inside]
+    return weight, piece
+
+
+def _worth(series: Series, rows: Bools, line: Timeline, rng: Generator) -> MeanAndSpread | None:
+    """Mean and spread of one signal over some rows; None with too few measurements."""
+    weight, piece = _weights(series, rows, line)
+    used = (weight > 0) & np.isfinite(series.value)
+    if np.count_nonzero(used) < LEAST_REFRESHES:
+        return None
+    return mean_and_spread(series.value[used], rng, weights=weight[used], groups=piece[used], level=LEVEL)
+
+
+def _quantity(found: MeanAndSpread | None, unit: str, what: str) -> Measured:
+    if found is None:
+        return CannotTell(reason=f"{what}: fewer than {LEAST_REFRESHES} measurements")
+    return Quantity(value=found.mean, lo=found.lo, hi=found.hi, level=LEVEL, unit=unit, n_eff=found.n_eff)
+
+
+def _spread(settled: Bools, rows: Bools, line: Timeline, recording: Recording, rng: Generator) -> MeanAndSpread | None:
+    """Statistics of engine speed once each change of load has settled; of the whole state where that is too little."""
+    speed = recording["engine_speed"]
+    return _worth(speed, settled, line, rng) or _worth(speed, rows, line, rng)
+
+
+def _state(
+    name: StateName,
+    rows: Bools,
+    steady: MeanAndSpread | None,
+    line: Timeline,
+    recording: Recording,
+    rng: Generator,
+) -> IdleState | None:
+    speed = recording["engine_speed"]
+    weight, _ = _weights(speed, rows, line)
+    found = _worth(speed, rows, line, rng)
+    if found is None or steady is None:
+        return None
+    coolant = line.held.get("coolant_temperature")
+    known = None if coolant is None else coolant[rows & np.isfinite(coolant)]
+    return IdleState(
+        name=name,
+        seconds=float(line.seconds[rows].sum()),
+        refreshes=int(np.count_nonzero(weight > 0)),
+        speed=_quantity(found, "r/min", "engine speed"),
+        spread=steady.sd,
+        trim=_trim(rows, line, recording, rng),
+        coolant=None if known is None or not len(known) else (float(known.min()), float(known.max())),
+        manifold_pressure=_mean_of("manifold_pressure", rows, line, recording, rng),
+        air_flow=_mean_of("air_flow", rows, line, recording, rng),
+        throttle=_mean_of("throttle_position", rows, line, recording, rng),
+        dwells=_dwells(rows, line),
+    )
+
+
+def _mean_of(name: str, rows: Bools, line: Timeline, recording: Recording, rng: Generator) -> Measured:
+    series = recording.get(name)
+    entry = signal(name)
+    if series is None or not len(series):
+        return CannotTell(reason=f"{entry.label} was not recorded")
+    return _quantity(_worth(series, rows, line, rng), entry.unit, entry.label)
+
+
+def _trim(rows: Bools, line: Timeline, recording: Recording, rng: Generator) -> Measured:
+    """Short and long trim together: the long one is added as known when the short one was measured."""
+    short, long = recording.get("short_trim_1"), recording.get("long_trim_1")
+    if short is None or long is None or not len(short) or not len(long):
+        return CannotTell(reason="fuel trim: short and long trim were not both recorded", way_out="Log both trims.")
+    if not line.closed_loop:
+        return CannotTell(reason="fuel trim: closed loop was not shown", way_out="Log the fuel system status.")
+    total = Series(short.t_lo, short.t_hi, short.value + long.hold(short.t_hi))
+    return _quantity(_worth(total, rows, line, rng), "%", "fuel trim")
+
+
+def _dwells(rows: Bools, line: Timeline) -> tuple[tuple[float, float], ...]:
+    padded = np.concatenate([[False], rows, [False]])
+    flips = np.flatnonzero(padded[1:] != padded[:-1])
+    return tuple((float(line.edge[a]), float(line.edge[b])) for a, b in zip(flips[::2], flips[1::2], strict=True))
+
+
+def _swing(found: MeanAndSpread | None) -> Measured:
+    """Size of the swing about the mean, √2 · sd: the amplitude of a sine of that spread."""
+    if found is None:
+        return CannotTell(reason=f"how far it swings: fewer than {LEAST_REFRESHES} measurements")
+    factor = math.sqrt(2)
+    high = factor * found.sd_hi
+    return Quantity(
+        value=factor * found.sd,
+        lo=factor * found.sd_lo,
+        hi=high if math.isfinite(high) else None,
+        level=LEVEL,
+        unit="r/min",
+        n_eff=found.n_eff,
+    )
+
+
+def _no_frequency(poll: float, found: MeanAndSpread | None) -> tuple[CannotTell, ...]:
+    """Idle swings at 0.2 to 2 Hz; slower polling than 4 Hz folds that onto itself."""
+    if found is None or poll <= 0.25:
+        return ()
+    return (
+        CannotTell(
+            reason=f"how fast it swings: engine speed is measured every {poll:.1f} s",
+            way_out="Log engine speed alone, ten times a second.",
+        ),
+    )
+
+
+def _rests_on(states: tuple[IdleState, ...], loads: Split, line: Timeline, recording: Recording) -> tuple[str, ...]:
+    seconds = sum(s.seconds for s in states)
+    count = sum(s.refreshes for s in states)
+    out = [f"{seconds:.0f} s of idle, {count} measurements of engine speed, 10 s after every start left out."]
+    if loads.by is not None:
+        out.append(f"Load states are told apart by {loads.by}, and never mixed; the spread leaves out "
+                   f"{SETTLES:.0f} s after each change of load.")  # fmt: skip
+    elif not any(n in line.held for n in ("throttle_position", "manifold_pressure", "air_flow")):
+        out.append(
+            "Neither throttle nor manifold pressure was recorded: that no load came and went rests on your word."
+        )
+    if recording.simulated:
+        out.append("The car was simulated.")
+    return (*out, *line.rests_on)
+
+
+def _trace(speed: Series) -> dict[str, list[float]]:
+    """Engine speed for a picture: at most 600 points, lowest and highest of each piece of time kept."""
+    t, x = speed.t_hi, speed.value
+    good = np.isfinite(x)
+    t, x = t[good], x[good]
+    if len(t) > _TRACE:
+        keep: list[int] = []
+        for part in np.array_split(np.arange(len(t)), _TRACE // 2):
+            keep += sorted({int(part[np.argmin(x[part])]), int(part[np.argmax(x[part])])})
+        t, x = t[keep], x[keep]
+    return {"t": [round(float(v), 3) for v in t], "speed": [round(float(v), 2) for v in x]}

@@ -1,0 +1,190 @@
+"""Readings and comparisons in words. Numbers are rounded here and nowhere else, so every door says the same."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tickover.idle.results import Comparison, IdleReading, IdleState
+from tickover.results import CannotTell, Measured, Quantity
+
+MINUS = "−"
+
+
+def number(value: float, places: int = 0) -> str:
+    """A number as people read it: true minus, no minus zero. ``number(-1.86, 1)`` is ``"−1.9"``."""
+    text = f"{value:.{places}f}"
+    if float(text) == 0:
+        text = f"{0:.{places}f}"
+    return text.replace("-", MINUS)
+
+
+def signed(value: float, places: int = 0) -> str:
+    """As ``number``, a plus before what is positive."""
+    text = number(value, places)
+    return text if text.startswith(MINUS) or float(text) == 0 else f"+{text}"
+
+
+def plus_minus(q: Quantity, places: int = 0) -> str:
+    """``842 ± 14``; the larger side where they differ; ``at least`` or ``at most`` where one is open."""
+    if q.lo is None or q.hi is None:
+        side = "at least" if q.hi is None else "at most"
+        bound = q.lo if q.hi is None else q.hi
+        return number(q.value, places) if bound is None else f"{side} {number(bound, places)}"
+    half = max(q.hi - q.value, q.value - q.lo)
+    if half > 0:
+        half = max(half, 10.0**-places)  # never ± 0 for what is only small
+    return f"{number(q.value, places)} ± {number(half, places)}"
+
+
+def measured(m: Measured, places: int = 0) -> str:
+    """A measured value with its unit, or ``cannot tell``."""
+    return "cannot tell" if isinstance(m, CannotTell) else f"{plus_minus(m, places)} {m.unit}"
+
+
+def speed_words(before: Quantity, after: Quantity, difference: Quantity) -> str:
+    """The change in a sentence: “It idled at 842, it now idles at 702 r/min (140 ± 17 slower).”."""
+    way = "slower" if difference.value < 0 else "faster"
+    wide = max(abs((difference.hi or 0) - difference.value), abs(difference.value - (difference.lo or 0)))
+    return (
+        f"It idled at {number(before.value)}, it now idles at {number(after.value)} r/min "
+        f"({number(abs(difference.value))} ± {number(wide)} {way})."
+    )
+
+
+def conditions(state: IdleState) -> str:
+    """What a state's figure holds for: load, length, coolant."""
+    parts: list[str] = [] if state.name == "one load state" else [state.name]
+    parts.append(f"{state.seconds:.0f} s")
+    if state.coolant is not None:
+        lo, hi = state.coolant
+        parts.append(f"coolant {number(lo)} °C" if lo == hi else f"coolant {number(lo)} to {number(hi)} °C")
+    return ", ".join(parts)
+
+
+def swing_words(swing: Measured) -> str:
+    """The size of the swing with its range: a spread is never symmetric."""
+    if isinstance(swing, CannotTell):
+        return "cannot tell"
+    text = f"by {number(swing.value)} {swing.unit} about its mean"
+    if swing.lo is None or swing.hi is None:
+        return text
+    return f"{text} ({number(swing.lo)} to {number(swing.hi)})"
+
+
+def rows(reading: IdleReading, state: IdleState) -> tuple[tuple[str, str], ...]:
+    """The list under a state's figure: what, and how much."""
+    out = []
+    if state is reading.states[0]:
+        out.append(("swings", swing_words(reading.swing)))
+    elif state.spread is not None:
+        out.append(("spread", f"{number(state.spread)} r/min"))
+    out.append(("fuel trim", measured(state.trim, 1)))
+    for what, value, places in (
+        ("manifold pressure", state.manifold_pressure, 1),
+        ("air flow", state.air_flow, 2),
+        ("throttle", state.throttle, 1),
+    ):
+        if isinstance(value, Quantity):
+            out.append((what, measured(value, places)))
+    worth = state.speed.n_eff if isinstance(state.speed, Quantity) else None
+    if worth is not None:
+        out.append(("worth", f"{state.refreshes} measurements, about {worth:.0f} of them independent"))
+    return tuple(out)
+
+
+def sentence(reading: IdleReading) -> str:
+    """The answer in one sentence."""
+    parts = []
+    for state in reading.states:
+        load = "" if state.name == "one load state" else f" with {state.name}"
+        parts.append(f"{measured(state.speed)}{load}")
+    return f"It idles at {', '.join(parts)}."
+
+
+def cannot_tell(no: CannotTell) -> str:
+    """A refusal in one line, with its way out."""
+    text = no.reason[:1].lower() + no.reason[1:] + "."
+    return f"{text} {no.way_out}".strip()
+
+
+@dataclass(frozen=True, slots=True)
+class RuledLine:
+    """Places on a ruled line of characters.
+
+    Attributes:
+        rule: the line with jaws, bar and mark.
+        scale: the figures under it.
+        says: the same in a sentence, for those who cannot see it.
+    """
+
+    rule: str
+    scale: str
+    says: str
+
+
+def ruled_line(q: Quantity, normal: tuple[float, float] | None, width: int = 60) -> RuledLine:
+    """Jaws for what is normal, ◆ for what was found, a bar for how far to trust it.
+
+    Args:
+        q: what was found.
+        normal: what is normal, same unit; no jaws where it is not known.
+        width: characters.
+    Returns: the line, its scale of round figures, and a sentence.
+    """
+    lo, hi = q.lo if q.lo is not None else q.value, q.hi if q.hi is not None else q.value
+    least = min([lo, q.value, *(normal or ())])
+    most = max([hi, q.value, *(normal or ())])
+    step = _round_step(max(most - least, 4.0) / 2)
+    first, last = _floor(least - step / 4, step), _floor(most + step / 4, step) + step
+
+    def place(value: float) -> int:
+        return min(width - 1, max(0, round((value - first) / (last - first) * (width - 1))))
+
+    line = ["─"] * width
+    scale = [" "] * (width + 8)
+    ticks = [first + i * step for i in range(round((last - first) / step) + 1)]
+    for tick in ticks:
+        line[place(tick)] = "┴"
+        text = number(tick)
+        begin = min(max(0, place(tick) - len(text) // 2), width - len(text))
+        scale[begin : begin + len(text)] = text
+    for i in range(place(lo), place(hi) + 1):
+        line[i] = "━"
+    if normal is not None:
+        left, right = _jaws(place(normal[0]), place(normal[1]), place(q.value), normal, q.value)
+        line[left], line[right] = "[", "]"
+    line[place(q.value)] = "◆"
+    says = f"{measured(q)}" + (f", normal {normal[0]:g} to {normal[1]:g}" if normal is not None else "")
+    return RuledLine("".join(line), "".join(scale).rstrip(), says)
+
+
+def _jaws(left: int, right: int, mark: int, normal: tuple[float, float], value: float) -> tuple[int, int]:
+    """Cells of the jaws, moved by one where the mark would hide them or they would hide each other."""
+    if value < normal[0]:
+        left = max(left, mark + 1)
+        return left, max(right, left + 1)
+    if value > normal[1]:
+        right = min(right, mark - 1)
+        return min(left, right - 1), right
+    return min(left, mark - 1), max(right, mark + 1)
+
+
+def _round_step(wanted: float) -> float:
+    """The round figure 1, 2 or 5 times a power of ten at or above ``wanted``."""
+    power = 1.0
+    while power * 10 <= wanted:
+        power *= 10
+    return next(power * k for k in (1, 2, 5, 10) if power * k >= wanted)
+
+
+def _floor(value: float, step: float) -> float:
+    return step * (value // step)
+
+
+def difference_words(found: Comparison) -> str:
+    """The difference and its interval: ``−140 ± 17 r/min``."""
+    d = found.difference
+    if isinstance(d, CannotTell):
+        return "cannot tell"
+    sign = "+" if d.value > 0 else ""
+    return f"{sign}{plus_minus(d)} {d.unit}"

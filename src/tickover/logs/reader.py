@@ -1,0 +1,198 @@
+"""A log file -> a recording, with a report of everything that was chosen, guessed or left out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tickover.errors import LogFileError
+from tickover.logs import quality
+from tickover.logs.clock import Clock, from_run_time, from_time_column, seconds_of
+from tickover.logs.own import is_own, parse_own
+from tickover.logs.refreshes import poll_periods, refresh_rows
+from tickover.logs.report import ColumnLeft, ColumnUsed, LogReport
+from tickover.logs.table import Column, Table, parse_table, read_bytes
+from tickover.logs.words import TIME
+from tickover.signals import Recording, Series, convert, signal
+
+Floats = NDArray[np.float64]
+
+_SPARSE = 0.2  # with this share of empty cells a column is filled only where it was measured
+
+
+@dataclass(frozen=True)
+class _Picked:
+    """Columns that were understood, in the vocabulary's units."""
+
+    series: dict[str, Floats]
+    time: Floats | None
+    time_unit_given: bool
+    used: tuple[ColumnUsed, ...]
+    left: tuple[ColumnLeft, ...]
+
+
+def read_log(path: str | Path) -> Recording:
+    """Read a log of any ordinary shape.
+
+    Separators ``,`` ``;`` tab ``|``, decimal comma, byte-order mark, any line ending, trailing separator, names in many
+    spellings with or without units. What was done with it stands in ``Recording.notes``; the whole report comes from
+    ``read_log_report``.
+
+    Args:
+        path: the file.
+    Returns: the recording; per signal one sample for each measurement, not for each row.
+    Raises: LogFileError with file, line and way out: no such file, empty, not text, no column for the engine speed, no
+        rows, no usual shape, no time.
+    """
+    return read_log_report(path)[0]
+
+
+def read_log_report(path: str | Path) -> tuple[Recording, LogReport]:
+    """As ``read_log``, with the report."""
+    path = Path(path)
+    data = read_bytes(path)
+    if is_own(data):
+        return parse_own(data, str(path))
+    table = parse_table(data, str(path))
+    picked = _pick(table, str(path))
+    clock = _clock(table, picked, str(path))
+    columns = dict(picked.series)
+    if not np.all(clock.keep):
+        columns = {name: values[clock.keep] for name, values in columns.items()}
+    dense = {n: v for n, v in columns.items() if np.isnan(v).mean() <= _SPARSE}
+    periods = poll_periods(dense)
+    frozen = quality.frozen_tail(table.same[clock.keep], max(periods.values(), default=1.0))
+    rows = len(clock.t) - frozen
+    series = {
+        name: _series(values[:rows], clock.t[:rows], periods.get(name), clock.row_period)
+        for name, values in columns.items()
+    }
+    speed = columns["engine_speed"][:rows]
+    if not np.any(np.isfinite(speed)):
+        raise LogFileError("the column of engine speed holds no number", file=str(path), way_out="Record again.")
+    key_on = quality.key_on_rows(np.nan_to_num(speed, nan=0.0))
+    bare = Recording(series, source=path.name)
+    report = LogReport(
+        file=str(path),
+        rows_in=len(table.line) + len(table.broken),
+        rows_out=rows,
+        blank_lines=table.blank,
+        broken=table.broken,
+        backward=int(np.count_nonzero(~clock.keep)),
+        frozen_tail=frozen,
+        duplicates=int(np.count_nonzero(table.same[clock.keep][:rows])),
+        bad_cells=table.bad_cells,
+        used=picked.used,
+        left=(*picked.left, *(ColumnLeft(header=h, reason="no row has a field for it") for h in table.missing)),
+        time_base=clock.base,
+        time_why=clock.why,
+        seconds=float(clock.t[rows - 1] - clock.t[0]),
+        row_period=clock.row_period,
+        refresh_period={n: periods.get(n, _mean_gap(s, clock.row_period)) * clock.row_period
+                        for n, s in series.items()},
+        refreshes={n: len(s) for n, s in series.items()},
+        key_on_rows=key_on,
+        stale=quality.stale_at_key_on(bare, float(clock.t[key_on])),
+        leaps=quality.leaps(bare),
+        remarks=clock.remarks,
+    )  # fmt: skip
+    return Recording(series, source=path.name, notes=report.sentences()), report
+
+
+def _mean_gap(series: Series, row_period: float) -> float:
+    if len(series) < 2:
+        return 1.0
+    return float((series.t_hi[-1] - series.t_hi[0]) / (len(series) - 1) / row_period)
+
+
+def _series(values: Floats, t: Floats, period: float | None, row_period: float) -> Series:
+    """Samples of one column: t_hi is the row that first shows the value, t_lo the refresh before."""
+    filled = np.flatnonzero(np.isfinite(values))
+    if period is None or not len(filled):
+        at = filled
+        reach = row_period
+    else:
+        at = filled[refresh_rows(values[filled], period)]
+        reach = period * row_period
+    t_hi = t[at]
+    t_lo = np.concatenate([t_hi[:1] - reach, t_hi[:-1]])
+    return Series.of(t_lo, t_hi, values[at])
+
+
+def _usable(table: Table, column: Column) -> bool:
+    """Whether a column has a number in it, or the text of a clock where time is wanted."""
+    if column.at in table.texts:
+        return column.match is not None and column.match.name == TIME
+    return not bool(np.isnan(table.numbers[column.at]).all())
+
+
+def _pick(table: Table, file: str) -> _Picked:
+    chosen: dict[str, Column] = {}
+    left: list[ColumnLeft] = []
+    # exact names first, so that a guess never takes the place of a name that was understood
+    for column in sorted(table.columns, key=lambda c: (c.match is None or c.match.guessed, c.at)):
+        if column.match is None:
+            left.append(ColumnLeft(header=column.header, reason="not in the vocabulary"))
+        elif column.match.name in chosen:
+            first = chosen[column.match.name].header
+            left.append(ColumnLeft(header=column.header, reason=f"“{first}” is {column.match.name} already"))
+        elif not _usable(table, column):
+            left.append(ColumnLeft(header=column.header, reason="no numbers in it"))
+        else:
+            chosen[column.match.name] = column
+    series: dict[str, Floats] = {}
+    time: Floats | None = None
+    given = False
+    for name, column in chosen.items():
+        assert column.match is not None
+        if name == TIME:
+            given = column.match.unit_given or column.at in table.texts
+            time = (
+                seconds_of(table.texts[column.at])
+                if column.at in table.texts
+                else convert(table.numbers[column.at], column.match.unit, "s")
+            )
+        else:
+            series[name] = table.numbers[column.at]
+            if column.match.unit != signal(name).unit:
+                series[name] = convert(series[name], column.match.unit, signal(name).unit)
+    for name, why in quality.implausible({n: v for n, v in series.items() if n != "run_time"}).items():
+        if name == "engine_speed":
+            raise LogFileError(
+                f"“{chosen[name].header}” cannot be engine speed: {why}",
+                file=file,
+                way_out="Name its unit in brackets.",
+            )
+        left.append(ColumnLeft(header=chosen.pop(name).header, reason=why))
+        del series[name]
+    if "engine_speed" not in series:
+        raise LogFileError("the column of engine speed holds no number", file=file, way_out="Record again.")
+    used = tuple(
+        ColumnUsed(name=n, header=c.header, unit=c.match.unit, unit_given=c.match.unit_given, guessed=c.match.guessed)
+        for n, c in sorted(chosen.items(), key=lambda item: item[1].at)
+        if c.match is not None
+    )
+    return _Picked(series, time, given, used, tuple(left))
+
+
+def _clock(table: Table, picked: _Picked, file: str) -> Clock:
+    run_time = picked.series.get("run_time")
+    if picked.time is not None:
+        try:
+            clock = from_time_column(picked.time, picked.time_unit_given, run_time)
+        except LogFileError as why:
+            line = int(table.line[why.line]) if why.line is not None else None
+            raise LogFileError(why.what, file=file, line=line, way_out=why.way_out) from None
+        if clock is not None:
+            return clock
+    clock = from_run_time(run_time) if run_time is not None else None
+    if clock is None:
+        raise LogFileError(
+            "no column tells the time, so nothing in it can be timed",
+            file=file,
+            way_out="Log a time column or the engine's run time, for four seconds at least.",
+        )
+    return clock

@@ -1,0 +1,57 @@
+"""Words and figures that every door shares."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tickover.idle import words
+from tickover.results import CannotTell, Quantity
+
+
+def q(value, lo, hi):
+    return Quantity(value=value, lo=lo, hi=hi, unit="r/min")
+
+
+@pytest.mark.parametrize(("value", "text"), [(842.4, "842"), (-1.86, "−2"), (-0.2, "0"), (0.0, "0")])
+def test_numbers_have_a_true_minus_and_no_minus_zero(value, text):
+    assert words.number(value) == text
+
+
+def test_plus_minus_takes_the_larger_side():
+    assert words.plus_minus(q(842, 830, 856)) == "842 ± 14"
+    assert words.plus_minus(q(842, 841.9, 842.1)) == "842 ± 1"
+    assert words.plus_minus(q(842, 830, None)) == "at least 830"
+    assert words.plus_minus(q(842, None, 856)) == "at most 856"
+
+
+def test_the_sentence_of_a_change():
+    text = words.speed_words(q(842, 830, 854), q(702, 690, 714), q(-140, -157, -123))
+    assert text == "It idled at 842, it now idles at 702 r/min (140 ± 17 slower)."
+
+
+def test_a_refusal_in_one_line():
+    assert words.cannot_tell(CannotTell(reason="How fast it swings", way_out="Log faster.")) == (
+        "how fast it swings. Log faster."
+    )
+
+
+@given(
+    st.floats(300, 3000), st.floats(0.1, 400), st.one_of(st.none(), st.tuples(st.floats(300, 900), st.floats(1, 300)))
+)
+def test_law_the_ruled_line_keeps_its_order(value, half, band):
+    normal = None if band is None else (band[0], band[0] + band[1])
+    drawn = words.ruled_line(q(value, value - half, value + half), normal)
+    assert len(drawn.rule) == 60
+    assert drawn.rule.count("◆") == 1
+    if normal is not None:
+        left, mark, right = (drawn.rule.index(c) for c in "[◆]")
+        assert left < right
+        assert (mark < left) == (value < normal[0])
+        assert (mark > right) == (value > normal[1])
+    assert f"{value:.0f}" in drawn.says
+
+
+def test_the_mark_stands_between_the_jaws_where_it_is_normal():
+    drawn = words.ruled_line(q(700, 690, 710), (650, 750))
+    assert drawn.rule.index("[") < drawn.rule.index("◆") < drawn.rule.index("]")
+    assert "700" in drawn.scale
