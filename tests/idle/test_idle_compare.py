@@ -68,7 +68,7 @@ def test_a_great_difference_is_claimed_even_with_few():
 
 
 def test_settled_rests_on_the_samples_after_where_the_difference_is_plain():
-    before = reading(mean=990, r=0.98, step=1.8, seconds=100)
+    before = reading(mean=990, r=0.9, step=1.8, seconds=100)
     assert before.states[0].speed.n_eff < 10
     assert compare(before, reading(mean=702, sd=6, seed=2), normal=(650, 750)).verdict == "settled"
     few = reading(mean=702, sd=6, r=0.9, step=1.8, seconds=100, seed=3)

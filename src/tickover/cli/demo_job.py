@@ -12,8 +12,7 @@ import numpy as np
 
 from tickover.attempts import read_attempt
 from tickover.coaching import AttemptJudgement, Performer, judge_attempt, rehearse, script
-from tickover.engine import PEDAL_COUNT, PEDAL_HOLD, CarSpec, Memory, SimulatedCar, old_memory_on_cleaned_bore
-from tickover.engine.entry import PedalCount, PedalHold
+from tickover.engine import PEDAL_HOLD, CarSpec, Memory, SimulatedCar, old_memory_on_cleaned_bore
 from tickover.errors import InputError
 from tickover.handover import page, sheet_from_entries
 from tickover.idle import IdleReading, compare, read_idle
@@ -28,9 +27,10 @@ NORMAL = (700.0, 800.0)
 """The invented car's warm idle, 750 r/min give or take 50 (own choice, as the default of the plan)."""
 PERSON = Person(cv=0.05, event_sd=0.03)
 """A practised person who goes by the coach's cues."""
-ENTRIES: dict[str, PedalCount | PedalHold] = {"pedal-hold": PEDAL_HOLD, "pedal-count": PEDAL_COUNT}
-SLIPS = {"pedal-hold": {"up": -5.2}, "pedal-count": {"down": 1.6}}
-"""The one step that the first attempt misses: the hold let go early, or the wait before it counted too slowly [s]."""
+ROUTINE = "pedal-hold"
+"""The least disturbing routine that rewrites learned air after a throttle clean; it erases nothing."""
+SLIP = {"up": -5.2}
+"""The one step that the first attempt misses: the pedal is let up too early [s]."""
 
 SETTLE = 12.0
 """Idling before the minute begins: the start itself is left out of every reading [s]."""
@@ -81,15 +81,12 @@ class DemoJob:
 
     Args:
         out: folder for logs, attempts and the sheet; made where it is not there.
-        routine: pedal-hold or pedal-count.
         seed: fixes all chance.
         begun: wall-clock time the story begins at.
-    Raises: InputError for another routine, or a folder that cannot be made.
+    Raises: InputError for a folder that cannot be made.
     """
 
-    def __init__(self, out: Path, routine: str, seed: int, begun: datetime) -> None:
-        if routine not in ENTRIES:
-            raise InputError(f"the demo has no “{routine}”", way_out=f"Take one of {', '.join(ENTRIES)}.")
+    def __init__(self, out: Path, seed: int, begun: datetime) -> None:
         try:
             out.mkdir(parents=True, exist_ok=True)
         except OSError as why:
@@ -97,8 +94,8 @@ class DemoJob:
         self.out = out
         self.seed = seed
         self.begun = begun
-        self.routine = compile_routine(load_routine(routine))
-        spec = replace(CarSpec(), metering="air", entries=(ENTRIES[routine],), noise_seed=seed, coolant_start=COOLANT)
+        self.routine = compile_routine(load_routine(ROUTINE))
+        spec = replace(CarSpec(), metering="air", entries=(PEDAL_HOLD,), noise_seed=seed, coolant_start=COOLANT)
         self.car = SimulatedCar(old_memory_on_cleaned_bore(spec), seed)
         self.entries: list[Entry] = []
         self.files: list[Path] = []
@@ -190,7 +187,7 @@ class DemoJob:
 
     def _relearn(self) -> Iterator[Chapter]:
         """A first attempt with one slip, then one without."""
-        for slips in (SLIPS[self.routine.id], {}):
+        for slips in (SLIP, {}):
             rule = may_try(self.entries, self.routine.id)
             before = self._engine_off()
             judgement, path = self._attempt(rule.number, slips)

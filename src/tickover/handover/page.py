@@ -187,7 +187,7 @@ def _content(sheet: Sheet, trim: Trim) -> tuple[dict[str, Any], dict[str, bytes]
         "shop": words.text(sheet.shop, 60, _NARROW),
         "job": words.text(f"Job {sheet.job}", 24, _NARROW) if sheet.job else "",
         "invented": INVENTED if sheet.invented else "",
-        "day": words.text(", ".join(part for part in (sheet.date, sheet.car) if part), 110),
+        "day": [words.text(part, 80) for part in (sheet.date, sheet.car) if part],
         "sign": keep("sign.svg", marks.sign(sheet.verdict)) if sheet.verdict else None,
         "headline": words.text(sheet.headline, 70, _NARROW),
         "lead": words.text(sheet.lead, max(trim.letters, 160)),
