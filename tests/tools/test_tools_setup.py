@@ -10,7 +10,8 @@ SETUP = ROOT / "tools" / "setup.py"
 
 
 def run(code: str, tmp_path: Path, **env: str) -> subprocess.CompletedProcess[str]:
-    words = f"import sys, runpy; sys.argv = ['setup.py', {str(tmp_path / 'venv')!r}]\n{code}\nrunpy.run_path({str(SETUP)!r}, run_name='__main__')"
+    argv = f"import sys, runpy; sys.argv = ['setup.py', {str(tmp_path / 'venv')!r}]"
+    words = f"{argv}\n{code}\nrunpy.run_path({str(SETUP)!r}, run_name='__main__')"
     return subprocess.run(
         [sys.executable, "-c", words], capture_output=True, text=True, check=False, env={**os.environ, **env}
     )
