@@ -79,8 +79,8 @@ def lock() -> str:
         marker = (
             "" if len(pythons) == len(PYTHONS) else " ; " + " or ".join(f'python_version == "{p}"' for p in pythons)
         )
-        digests = " ".join(f"\\\n    --hash=sha256:{digest}" for digest in sorted(hashes[name, version]))
-        lines.append(f"{name}=={version}{marker} {digests}")
+        lines_of = " ".join(f"\\\n    --hash=sha256:{digest}" for digest in sorted(hashes[name, version]))
+        lines.append(f"{name}=={version}{marker} {lines_of}")
     return "\n".join(lines) + "\n"
 
 
