@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.metadata
+import re
 import subprocess
 import sys
 import tempfile
@@ -59,18 +60,9 @@ def _size() -> Row:
 
 
 def _name(line: str) -> str:
-    return (
-        line.split(";")[0]
-        .split("[")[0]
-        .split("(")[0]
-        .strip()
-        .split(" ")[0]
-        .split(">")[0]
-        .split("=")[0]
-        .split("<")[0]
-        .split("!")[0]
-        .split("~")[0]
-    )
+    found = re.match(r"[A-Za-z0-9._-]+", line)
+    assert found is not None
+    return found.group()
 
 
 def _wanted(line: str) -> bool:
