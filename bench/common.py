@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import statistics
 import time
 from collections.abc import Callable
@@ -31,18 +32,27 @@ class Row:
     ok: bool
 
 
-def median_time(work: Callable[[], object], repeats: int = 5) -> float:
+SHORTEST = 0.005
+"""A timed run lasts at least so long [s]; shorter work is repeated inside it."""
+
+
+def median_time(work: Callable[[], object], repeats: int = 5, number: int | None = None) -> float:
     """Median wall time of a piece of work, after one run to warm up.
 
     Args:
         work: what to time
         repeats: how many timed runs
-    Returns: seconds
+        number: how often the work is done in one timed run; chosen from the first run if not given
+    Returns: seconds for the work done once
     """
+    begun = time.perf_counter()
     work()
+    first = time.perf_counter() - begun
+    number = number or max(1, math.ceil(SHORTEST / max(first, 1e-7)))
     times = []
     for _ in range(repeats):
         begun = time.perf_counter()
-        work()
-        times.append(time.perf_counter() - begun)
+        for _ in range(number):
+            work()
+        times.append((time.perf_counter() - begun) / number)
     return statistics.median(times)
