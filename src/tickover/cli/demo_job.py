@@ -199,7 +199,7 @@ class DemoJob:
             )
             lines = (
                 judgement.advice,
-                f"The car: {self.car.entry_outcome or 'saw no entry'}. {changed}",
+                _car_says(self.car.entry_outcome, changed),
                 f"Kept in {path}",
             )
             yield Chapter(
@@ -223,7 +223,7 @@ class DemoJob:
     def _compare(self, before: IdleReading, after: IdleReading) -> Chapter:
         found = compare(before, after, normal=NORMAL)
         self._add("after", "comparison", found.model_dump(mode="json"))
-        return Chapter("after", found.sentence, tuple(f"Rests on {line}" for line in found.rests_on))
+        return Chapter("after", found.sentence, ("Rests on:", *found.rests_on))
 
     def _hand_over(self) -> Chapter:
         sheet = sheet_from_entries(self.entries)
@@ -233,6 +233,12 @@ class DemoJob:
         self.files += [pdf, png]
         self._add("hand over", "sheet", {"sentence": sheet.headline, "file": str(pdf)})
         return Chapter("hand over", sheet.headline + ".", (f"The customer's sheet: {pdf}",))
+
+
+def _car_says(outcome: str | None, changed: str) -> str:
+    if outcome == "written":
+        return f"The car took it. {changed}"
+    return f"The car did not take it: {(outcome or 'no entry seen').removeprefix('rejected: ')}. {changed}"
 
 
 def _changed(before: Memory, after: Memory) -> str:

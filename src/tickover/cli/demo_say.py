@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rich.console import Console
+from rich.padding import Padding
 from rich.text import Text
 
 from tickover.cli.demo_job import Chapter, DemoJob
@@ -37,9 +38,9 @@ def say_stage(console: Console, chapter: Chapter, entries: Sequence[Entry]) -> N
                     f"    [bold]{plus_minus(state.speed)} r/min[/]  {state.name}, {state.seconds:.0f} s, 95 %"
                 )
     if chapter.lead:
-        console.print(f"    {chapter.lead}", markup=False)
+        console.print(Padding(Text(chapter.lead), (0, 0, 0, 4)))
     for line in chapter.lines:
-        console.print(f"      {line}", style="dim", markup=False)
+        console.print(Padding(Text(line, style="dim"), (0, 0, 0, 6)))
     console.print(_stage_line(entries))
     console.print()
 
