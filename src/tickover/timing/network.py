@@ -23,6 +23,9 @@ Bound = Constraint | Answer | Counter
 TOLERANCE = 1e-9
 """Times that differ by less than this are the same [s]; rounding of sums stays far below it. Own choice."""
 
+_NO_ARC = 2.0**60
+"""Stands for an arc that is not there while paths are summed [s]; far beyond any time, twice it is still a number."""
+
 
 def close(lengths: Matrix) -> Matrix:
     """Shortest paths between all pairs (Floyd–Warshall), arcs of length zero kept.
@@ -34,7 +37,7 @@ def close(lengths: Matrix) -> Matrix:
     Example: ``close(np.array([[0.0, 2.0], [-1.0, 0.0]]))`` returns the same numbers.
     """
     n = len(lengths)
-    out = lengths.copy()
+    out = np.minimum(lengths, _NO_ARC)  # finite: infinity times a kernel's padding is not a number, and raises its flag
     through = np.empty_like(out)
     # For each pivot, all paths through it at once: column plus row, as the product of [column, 1] and [1, row]. That is
     # exact, and BLAS takes about half the time of a broadcast sum at this size. No memory is taken inside the loop.
@@ -44,6 +47,7 @@ def close(lengths: Matrix) -> Matrix:
         column[:] = pivot_column
         row[:] = pivot_row
         smaller(out, product(left.T, right, through), out=out)
+    out[out >= _NO_ARC / 2] = math.inf
     return out
 
 
