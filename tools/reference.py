@@ -66,7 +66,9 @@ def _help(command: click.Command, path: list[str]) -> list[str]:
     context = click.Context(command, info_name=words, max_content_width=110)
     parts = [f"## {words}\n", f"```text\n{command.get_help(context)}\n```\n"]
     if isinstance(command, click.Group):
-        for name, inner in command.commands.items():
+        for name in command.list_commands(context):
+            inner = command.get_command(context, name)
+            assert inner is not None
             parts += _help(inner, [*path, name])
     return parts
 

@@ -5,7 +5,6 @@ Exit codes: 0 answered (also "cannot tell"), 2 the input cannot be used as given
 
 from __future__ import annotations
 
-import importlib
 import json
 import sys
 from typing import Any
@@ -13,6 +12,7 @@ from typing import Any
 import click
 
 from tickover import __version__
+from tickover.cli.lazy import LazyGroup
 from tickover.errors import TickoverError
 
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -25,29 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
 """Command name to where it lives and its one line in the help."""
 
 
-class LazyGroup(click.Group):
-    """A group that imports a command's module only when that command runs, so that ``--help`` stays fast."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        """Names in the order of the job, not of the alphabet."""
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """Import and return one command."""
-        if cmd_name not in COMMANDS:
-            return None
-        module, _, name = COMMANDS[cmd_name][0].partition(":")
-        command = getattr(importlib.import_module(module), name)
-        assert isinstance(command, click.Command)
-        return command
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """Write the list of commands without importing any of them."""
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
-
-
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=LazyGroup, later=COMMANDS, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="tickover")
 def tickover() -> None:
     """Restore a car's learned idle, prove it, and hand the car over with a record.

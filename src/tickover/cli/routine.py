@@ -13,6 +13,7 @@ from rich.padding import Padding
 from rich.rule import Rule
 from rich.text import Text
 
+from tickover.cli.lazy import LazyGroup
 from tickover.results import envelope
 from tickover.routines import Switch, compile_routine, load_library, load_routine
 from tickover.routines.check import check_file, library_of, show
@@ -33,6 +34,9 @@ STYLES: dict[Style, str] = {
     "rule": "dim",
     "bad": "bold",
 }
+
+PAPER: dict[str, tuple[str, str]] = {}
+"""Commands that make something to take to the car; each brings its own libraries."""
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 switch_option = click.option(
@@ -55,7 +59,7 @@ def folder_option(command: _F) -> _F:
     )(command)
 
 
-@click.group("routine")
+@click.group("routine", cls=LazyGroup, later=PAPER)
 def routine_group() -> None:
     """The library of routines, and your own routine files."""
 
