@@ -96,6 +96,12 @@ def test_two_routines_a_visit_are_the_most() -> None:
     assert may_try(entries, "pedal-hold").allowed
 
 
+def test_routines_that_only_prepare_are_not_counted_among_the_two() -> None:
+    entries = job(*START, attempt("hit", "pedal-rest"), attempt("hit", "throttle-stop"))
+    assert not may_try(entries, "pedal-count").allowed
+    assert may_try(entries, "pedal-count", preparing={"pedal-rest", "throttle-stop"}).allowed
+
+
 def test_two_correct_attempts_without_effect_lead_to_cause() -> None:
     one = [attempt("hit"), after("no change")]
     assert may_try(job(*START, *one), "pedal-count").allowed

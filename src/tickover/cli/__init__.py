@@ -17,6 +17,10 @@ from tickover.errors import TickoverError
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("tickover.cli.demo:demo_command", "The whole job on the simulated car, with its hand-over sheet."),
+    "arrive": (
+        "tickover.cli.arrive:arrive_command",
+        "Take a car in: stop signs, which memory story fits, the ladder of routines.",
+    ),
     "routine": ("tickover.cli.routine:routine_group", "The library of routines, and your own routine files."),
     "coach": ("tickover.cli.coach:coach_command", "Run a routine in the terminal, judged live."),
     "judge": ("tickover.cli.judge:judge_command", "Judge a recorded attempt."),

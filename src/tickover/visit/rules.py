@@ -6,7 +6,7 @@ a fourth try. Own choice, after the trade's rule that an unchanged idle after a 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from tickover.jobs import Entry
@@ -53,12 +53,14 @@ def correct_without_effect(entries: Sequence[Entry]) -> int:
     return count
 
 
-def may_try(entries: Sequence[Entry], routine: str) -> MayTry:
+def may_try(entries: Sequence[Entry], routine: str, *, preparing: Collection[str] = ()) -> MayTry:
     """Whether another attempt at a routine may be made in this visit.
 
     Args:
         entries: the job so far.
         routine: the routine's id.
+        preparing: routines that only prepare for another (pedal rest, throttle stop); they are not counted among the
+            two of a visit.
     Returns: the answer with its reason.
     """
     tried = [str(e.data.get("routine")) for e in attempts_of(entries)]
@@ -69,7 +71,7 @@ def may_try(entries: Sequence[Entry], routine: str) -> MayTry:
         )
     if number > TRIES_PER_ROUTINE:
         return MayTry(False, number, "Three attempts at this routine are enough. Take another routine, or go to Cause.")
-    others = dict.fromkeys(tried)
-    if routine not in others and len(others) >= ROUTINES_PER_VISIT:
+    others = dict.fromkeys(t for t in tried if t not in preparing)
+    if routine not in {*others, *preparing} and len(others) >= ROUTINES_PER_VISIT:
         return MayTry(False, number, "Two routines were tried in this visit. Go to Cause.")
     return MayTry(True, number, f"Try {number} of at most {TRIES_PER_ROUTINE}.")
