@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from tickover.arrival import Story, answers_of, arrive
 from tickover.attempts import read_attempt
 from tickover.coaching import AttemptJudgement, Performer, judge_attempt, rehearse, script
 from tickover.engine import PEDAL_HOLD, CarSpec, Memory, SimulatedCar, old_memory_on_cleaned_bore
@@ -19,7 +20,7 @@ from tickover.idle import IdleReading, compare, read_idle
 from tickover.jobs import Entry, Stage
 from tickover.logs import read_log, write_log
 from tickover.results import CannotTell, Result
-from tickover.routines import compile_routine, load_routine
+from tickover.routines import compile_routine, load_library, load_routine
 from tickover.timing import Person
 from tickover.visit import may_try
 
@@ -52,10 +53,23 @@ SHOP = {
     "complaint": "idles high since the throttle was cleaned",
     "history": "throttle bore cleaned, no relearn afterwards; battery never off",
 }
-STORY = (
-    "The throttle was cleaned and lets more air through, and the engine still holds its idle memory from before: "
-    "old memory on a clean bore"
+TOLD = (
+    "danger=none",
+    "drive=petrol",
+    "lamp=dark",
+    "codes=none",
+    "complaint=high",
+    "before=cleaned",
+    "misfire=no",
+    "throttle=electronic",
+    "leak=no",
+    "bore=clean",
+    "screws=untouched",
+    "battery=healthy",
+    "switch=key",
+    "gearbox=manual",
 )
+"""What the invented customer and a first look tell, as answers to the questions of Arrive."""
 
 
 @dataclass(frozen=True)
@@ -133,14 +147,19 @@ class DemoJob:
         )
 
     def _arrive(self) -> Chapter:
+        found = arrive(answers_of(TOLD), load_library())
+        if found.stops or not isinstance(found.story, Story):
+            raise InputError(f"the demo's car does not fit its story: {found.sentence}")
         self._add("arrive", "car", SHOP)
-        self._add("arrive", "story", {"story": "old memory on a clean bore", "sentence": STORY + "."})
+        self._add("arrive", "answers", found.answers.model_dump(mode="json"))
+        self._add("arrive", "story", {"story": found.story.name, "sentence": found.story.sentence})
         lines = (
             f"2009 petrol car, 2.0 L, 4 cylinders, electronic throttle, air meter. Complaint: {SHOP['complaint']}.",
-            "No stop sign: lamp dark, no throttle or air-meter code, no misfire, battery healthy.",
-            "A flat battery would not explain a high idle: lost memory idles low.",
+            "No stop sign in what was told.",
+            *found.story.fits,
+            f"Taken here: {self.routine.title.lower()}, as after a throttle clean. {self.routine.basis.words}",
         )
-        return Chapter("arrive", f"A relearn can apply: {STORY}.", lines)
+        return Chapter("arrive", found.story.sentence, lines)
 
     def _idle(self, stage: Stage) -> tuple[IdleReading, Chapter]:
         """Start where needed, record a minute, write the log, read it back as any log is read."""
