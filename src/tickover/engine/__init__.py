@@ -4,8 +4,9 @@ The simulated car is not any car. It is what coach, judge and reading are tried 
 """
 
 from tickover.engine.car import Memory, SimulatedCar
-from tickover.engine.cars import CarAnswer, Cars, Inputs
-from tickover.engine.entry import PEDAL_COUNT, PEDAL_HOLD, POWER_CYCLE, PedalCount, PedalHold, PowerCycle
+from tickover.engine.cars import Cars
+from tickover.engine.entry import ENTRIES, PEDAL_COUNT, PEDAL_HOLD, POWER_CYCLE, PedalCount, PedalHold, PowerCycle
+from tickover.engine.inputs import CarAnswer, Inputs
 from tickover.engine.spec import (
     CarSpec,
     cured_misfire,
@@ -14,11 +15,21 @@ from tickover.engine.spec import (
     old_memory_on_cleaned_bore,
     with_leak,
 )
+from tickover.engine.stories import (
+    STORIES,
+    car_for,
+    power_loss,
+    unlearned_loads,
+    unlearned_pedal_rest,
+    unlearned_throttle_stop,
+)
 
 __all__ = [
+    "ENTRIES",
     "PEDAL_COUNT",
     "PEDAL_HOLD",
     "POWER_CYCLE",
+    "STORIES",
     "CarAnswer",
     "CarSpec",
     "Cars",
@@ -28,9 +39,14 @@ __all__ = [
     "PedalHold",
     "PowerCycle",
     "SimulatedCar",
+    "car_for",
     "cured_misfire",
     "healthy",
     "lost_memory_on_dirty_bore",
     "old_memory_on_cleaned_bore",
+    "power_loss",
+    "unlearned_loads",
+    "unlearned_pedal_rest",
+    "unlearned_throttle_stop",
     "with_leak",
 ]

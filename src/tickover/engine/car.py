@@ -9,9 +9,21 @@ import numpy as np
 
 from tickover.attempts import Kind
 from tickover.engine import parameters as par
-from tickover.engine.cars import OFF, ON, Cars
-from tickover.engine.control import FLOOR, GUARD, INTEGRAL, LEARNED, PEDAL_REST, THROTTLE_STOP, TRIM_IDLE, TRIM_OFF_IDLE
+from tickover.engine.cars import Cars
+from tickover.engine.control import (
+    COMPRESSOR_AIR,
+    DRAG_AIR,
+    FLOOR,
+    GUARD,
+    INTEGRAL,
+    LEARNED,
+    PEDAL_REST,
+    THROTTLE_STOP,
+    TRIM_IDLE,
+    TRIM_OFF_IDLE,
+)
 from tickover.engine.entry import Lamp
+from tickover.engine.inputs import OFF, ON
 from tickover.engine.recorder import Recorder
 from tickover.engine.spec import CarSpec
 from tickover.errors import OutOfOrderError, SignalRangeError
@@ -27,6 +39,7 @@ class Memory:
         long_trim_idle, long_trim_off_idle: long trim of either cell [%]
         misfire_guard: misfire counters stand high
         pedal_rest, throttle_stop: learned sensor shares [%]; None where not learned
+        compressor_air_mm2, drag_air_mm2: air set aside for compressor and drive gear [mm²]
     """
 
     learned_air_mm2: float
@@ -37,6 +50,8 @@ class Memory:
     misfire_guard: bool
     pedal_rest: float | None
     throttle_stop: float | None
+    compressor_air_mm2: float
+    drag_air_mm2: float
 
 
 class SimulatedCar:
@@ -67,15 +82,35 @@ class SimulatedCar:
 
     # --- doing ------------------------------------------------------------------------------------
 
-    def do(self, kind: Kind) -> None:
+    def do(self, kind: Kind, load: str = "compressor") -> None:
         """Do one thing, now.
 
         Args:
-            kind: "ignition off", "ignition accessory", "ignition on", "crank", "press" or "release"; the starter is
-                held until the engine runs, at most 6 s
+            kind: one of ``attempts.ACTS``; "hold speed" is 3,000 r/min, "drive" 80 km/h, "coast" rolls to 10;
+                the starter is held until the engine runs, at most 6 s
+            load: which load "load on" and "load off" mean: "compressor", "blower", "lights" or "rear heater"
         Raises: OutOfOrderError for anything a driver cannot do now.
         """
-        self.cars.act(0, kind, self.now)
+        self.cars.act(0, kind, self.now, load)
+
+    def hold_speed(self, speed: float | None) -> None:
+        """Hold an engine speed with the pedal from now on; ``pedal`` ends it too.
+
+        Args:
+            speed: [r/min], 1,000 to 3,800; None lets the pedal go
+        Raises: OutOfOrderError unless the engine runs out of gear; SignalRangeError outside the range.
+        """
+        self.cars.tick(self.now)
+        self.cars.hold(0, None if speed is None else speed * par.RPM)
+
+    def drive(self, speed: float) -> None:
+        """Make for a road speed from now on: pull away or speed up, hold it, or slow down with the pedal up.
+
+        Args:
+            speed: [km/h], 0 to 160
+        Raises: OutOfOrderError where the engine stands, or to pull away with the brake held; SignalRangeError.
+        """
+        self.cars.drive(0, speed / 3.6)
 
     def pedal(self, travel: float) -> None:
         """Move the pedal to a travel, 0 to 1, now: for blips and held speeds.
@@ -95,7 +130,7 @@ class SimulatedCar:
         Args:
             seconds: how long [s], 0 or more
         Returns: what the car answered since the last call, with instants on the car's clock [s]: lamp changes exactly,
-            "running" and "stopped" to the model's step of 0.02 s.
+            "running" and "stopped" to the model's step of 0.02 s, the fan to 0.2 s.
         Raises: SignalRangeError for a negative time.
         """
         if not seconds >= 0:
@@ -123,6 +158,11 @@ class SimulatedCar:
     def manifold_pressure(self) -> float:
         """Absolute manifold pressure now [kPa]."""
         return float(self.cars.plant.pressure[0] / 1e3)
+
+    @property
+    def road_speed(self) -> float:
+        """Road speed now [km/h]."""
+        return float(self.cars.seat.road[0] * 3.6)
 
     @property
     def coolant(self) -> float:
@@ -179,6 +219,8 @@ class SimulatedCar:
             misfire_guard=bool(m[GUARD] > 0),
             pedal_rest=100 * rest if rest else None,
             throttle_stop=100 * stop if stop else None,
+            compressor_air_mm2=float(m[COMPRESSOR_AIR] / par.MM2),
+            drag_air_mm2=float(m[DRAG_AIR] / par.MM2),
         )
 
     # --- recording --------------------------------------------------------------------------------

@@ -6,7 +6,6 @@ Cars do not know of each other: a car in a batch does exactly what it does alone
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -14,51 +13,23 @@ from numpy.typing import NDArray
 
 from tickover.attempts import Kind
 from tickover.engine import parameters as par
-from tickover.engine.control import GUARD, PEDAL_REST, THROTTLE_STOP, Controller
-from tickover.engine.entry import POWER_CYCLE, Answer, Edge, Lamp
+from tickover.engine.control import COMPRESSOR_AIR, DRAG_AIR, PEDAL_REST, THROTTLE_STOP, Controller
+from tickover.engine.entry import Answer, Edge, KeyOnRest, Lamp, PedalRestLearning, ThrottleStopLearning
+from tickover.engine.inputs import ACCESSORY, OFF, ON, CarAnswer, Inputs, same
 from tickover.engine.plant import Plant
-from tickover.engine.spec import CarSpec
+from tickover.engine.seat import SWITCHED, Seat
+from tickover.engine.spec import CarSpec, has_entry
 from tickover.engine.watch import machine
+from tickover.engine.writing import Writer
 from tickover.errors import OutOfOrderError, SignalRangeError
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-OFF, ACCESSORY, ON = 0, 1, 2
-"""Ignition states."""
 _IGNITION: dict[str, int] = {"ignition off": OFF, "ignition accessory": ACCESSORY, "ignition on": ON}
 PRESSED, RELEASED = 0.9, 0.1
 """Pedal travel that is a full press, and a release [1]. The design fixes both."""
 _LAMP_KINDS: dict[Lamp, Kind] = {"off": "lamp off", "lit": "lamp lit", "flashing": "lamp flashing"}
-
-
-@dataclass
-class Inputs:
-    """What the people in the cars do, held over a step.
-
-    Attributes (each of shape (n_cars,)):
-        ignition: ``OFF``, ``ACCESSORY`` or ``ON``
-        pedal: travel, 0 to 1
-        crank: the starter is asked for; engages once, at the change from False to True
-    """
-
-    ignition: NDArray[np.int_]
-    pedal: Floats
-    crank: Bools
-
-    @classmethod
-    def idle(cls, n_cars: int, ignition: int = ON) -> Inputs:
-        """Ignition as given, pedal up, no starter."""
-        return cls(np.full(n_cars, ignition), np.zeros(n_cars), np.zeros(n_cars, dtype=bool))
-
-
-@dataclass(frozen=True)
-class CarAnswer:
-    """One answer of one car: lamp, running or stopped, at its instant [s]."""
-
-    car: int
-    kind: Kind
-    t: float
 
 
 class Cars:
@@ -71,7 +42,8 @@ class Cars:
     Raises: SignalRangeError for an empty batch.
 
     Attributes:
-        plant, controller: state, see there; changed only by stepping
+        plant, controller, seat: state, see there; changed only by stepping and acting
+        shut: cars whose controller takes the pedal for up
         now: time of the last finished step [s]
         answers: what the cars answered since the caller last emptied it, in order of finding
         outcomes: per car, every outcome of an entry as (instant [s], entry, text)
@@ -79,6 +51,7 @@ class Cars:
 
     plant: Plant
     controller: Controller
+    seat: Seat
     pedal: Floats
 
     def __init__(self, specs: Sequence[CarSpec], seed: int = 0, *, start: float = 0.0) -> None:
@@ -88,6 +61,8 @@ class Cars:
         n = len(self.specs)
         self.plant = Plant(self.specs, [(seed, s.noise_seed, 0) for s in self.specs])
         self.controller = Controller(self.specs)
+        self.seat = Seat(self.specs)
+        self._writer = Writer(self.plant, self.controller, self.seat)
         self._machines = [
             [
                 machine(entry, s.after_run_s, np.random.default_rng([seed, s.noise_seed, 1, k]))
@@ -99,8 +74,15 @@ class Cars:
         self.answers: list[CarAnswer] = []
         self.outcomes: list[list[tuple[float, str, str]]] = [[] for _ in self.specs]
         self.lamps: list[Lamp] = ["off"] * n
+        self._samplers = [(i, m) for i, ms in enumerate(self._machines) for m in ms if m.samples]
+        self._rest_error = np.array([s.rest_error for s in self.specs])
+        self._stop_error = np.array([s.stop_error_mm2 for s in self.specs]) * par.MM2
+        self._errs = bool(self._rest_error.any() or self._stop_error.any())
+        self._finds_rest = np.array([not has_entry(s, PedalRestLearning) for s in self.specs])
+        self._finds_stop = np.array([not has_entry(s, KeyOnRest, ThrottleStopLearning) for s in self.specs])
         self.ignition = np.full(n, OFF)
         self.pedal = np.zeros(n)
+        self.shut = np.ones(n, dtype=bool)
         self._down = np.zeros(n, dtype=bool)
         self.cranking, self._crank_asked = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
         self._crank_time = np.zeros(n)
@@ -127,13 +109,14 @@ class Cars:
 
     # --- what people do ---------------------------------------------------------------------------
 
-    def act(self, car: int, kind: Kind, t: float | None = None) -> None:
+    def act(self, car: int, kind: Kind, t: float | None = None, load: str = "compressor") -> None:
         """One car's driver does something.
 
         Args:
             car: index
-            kind: "ignition off", "ignition accessory", "ignition on", "crank", "press" or "release"
+            kind: one of ``attempts.ACTS``; "hold speed" is 3,000 r/min, "drive" 80 km/h, other speeds by method
             t: true instant, between the last step and the next [s]; the last step's where None
+            load: which load goes on or off, one of ``seat.LOADS``
         Raises: OutOfOrderError for anything a driver cannot do now.
         """
         t = self.now if t is None else t
@@ -146,6 +129,12 @@ class Cars:
             self.move_pedal(car, 1.0 if kind == "press" else 0.0, t)
         elif kind == "crank":
             self._crank(car, t)
+        elif kind in SWITCHED:
+            self._edge(car, self.seat.act(car, kind, load), t)
+        elif kind in ("hold speed", "let idle"):
+            self.hold(car, par.HELD if kind == "hold speed" else None)
+        elif kind in ("drive", "coast", "stand"):
+            self.drive(car, {"drive": par.CRUISE, "coast": par.ROLL_TO}.get(kind, 0.0))
         else:
             raise OutOfOrderError(kind, "it is the car's to answer, not the driver's to do")
 
@@ -162,11 +151,35 @@ class Cars:
             raise SignalRangeError("pedal travel", travel, 0, 1, car)
         t = self.now if t is None else t
         self.pedal[car] = travel
+        self.seat.held[car] = np.nan
         self.touched[car] |= travel > par.PEDAL_SHUT
         down = bool(travel >= PRESSED) if not self._down[car] else bool(travel > RELEASED)
         if down != self._down[car]:
             self._down[car] = down
             self._edge(car, "press" if down else "release", t)
+
+    def hold(self, car: int, speed: float | None) -> None:
+        """One car's driver holds an engine speed with the pedal, or lets the pedal go.
+
+        Args:
+            car: index
+            speed: [rad/s], 1,000 to 3,800 r/min; None lets go
+        Raises: OutOfOrderError unless the engine runs out of gear; SignalRangeError outside the range.
+        """
+        if speed is None:
+            self.move_pedal(car, 0.0)
+        else:
+            self.seat.hold(car, speed, bool(self.running[car]))
+
+    def drive(self, car: int, speed: float) -> None:
+        """One car's driver makes for a road speed; in standing traffic that is 0.
+
+        Args:
+            car: index
+            speed: [m/s], 0 to 160 km/h
+        Raises: OutOfOrderError unless the engine runs, or to pull away with the brake held; SignalRangeError.
+        """
+        self.seat.drive(car, speed, bool(self.running[car]))
 
     def disconnect_battery(self, car: int) -> None:
         """Take one car's battery off and put it back: the volatile memory is gone.
@@ -182,6 +195,8 @@ class Cars:
         was = int(self.ignition[car])
         if to == was:
             raise OutOfOrderError(("ignition off", "ignition accessory", "ignition on")[to], "it is there already")
+        if was == ON and self.seat.road[car] > 0:
+            raise OutOfOrderError("ignition off", "the car moves")
         self.ignition[car] = to
         if to == ON:
             self.touched[car] = self.pedal[car] > par.PEDAL_SHUT
@@ -203,6 +218,8 @@ class Cars:
             raise OutOfOrderError("crank", "the ignition is not on")
         if self.running[car] or self.cranking[car]:
             raise OutOfOrderError("crank", "the engine runs or is being cranked")
+        if self.seat.geared[car]:
+            raise OutOfOrderError("crank", "a drive gear is in; P or N first")
         self.cranking[car], self._crank_time[car] = True, 0.0
         self._edge(car, "crank", t)
 
@@ -210,9 +227,10 @@ class Cars:
 
     def _edge(self, car: int, kind: Edge, t: float) -> None:
         for one in self._machines[car]:
-            if one.due <= t:
-                self._take(car, one.tick(t))
-            self._take(car, one.edge(kind, t))
+            if kind in one.hears:
+                if one.due <= t:
+                    self._take(car, one.tick(t))
+                self._take(car, one.edge(kind, t))
         self._refresh_due(car)
 
     def tick(self, t: float) -> None:
@@ -231,26 +249,15 @@ class Cars:
         self._due[car] = min(self._due[car], self._lamp_test_ends[car])
 
     def _take(self, car: int, said: list[Answer]) -> None:
+        blocked = ""
         for answer in said:
-            blocked = self._unlearned(car) if answer.entry != POWER_CYCLE.name else ""
             if answer.what == "lamp":
                 self._set_lamp(car, _lamp(answer.text), answer.t)
             elif answer.what == "outcome":
                 text = blocked if blocked and answer.text == "written" else answer.text
                 self.outcomes[car].append((answer.t, answer.entry, text))
-            elif answer.what == "reset":
-                self.controller.reset(car)
-            elif not blocked:
-                self.controller.relearn(car, float(self.plant.extra[car]))
-
-    def _unlearned(self, car: int) -> str:
-        """Why a pedal entry cannot write yet: pedal rest and throttle stop are learned first. Empty where it can."""
-        memory = self.controller.memory[:, car]
-        if not memory[PEDAL_REST]:
-            return "rejected: pedal rest is not learned; leave the ignition on 2 s, pedal untouched"
-        if not memory[THROTTLE_STOP]:
-            return "rejected: throttle stop is not learned; ignition on, then off for 10 s"
-        return ""
+            else:
+                blocked = self._writer.take(car, answer)
 
     def _set_lamp(self, car: int, state: Lamp, t: float) -> None:
         if self.lamps[car] != state:
@@ -278,11 +285,21 @@ class Cars:
     def _apply(self, inputs: Inputs) -> None:
         for car in np.flatnonzero(inputs.ignition != self.ignition):
             self._switch(int(car), int(inputs.ignition[car]), self.now)
-        for car in np.flatnonzero(inputs.pedal != self.pedal):
+        by_foot = np.isnan(self.seat.held) & (self.seat.road == 0)
+        for car in np.flatnonzero(by_foot & (inputs.pedal != self.pedal)):
             self.move_pedal(int(car), float(inputs.pedal[car]))
         for car in np.flatnonzero(inputs.crank & ~self._crank_asked):
             self._crank(int(car), self.now)
         self._crank_asked = inputs.crank.copy()
+        for one, kind in inputs.acts(self.seat.brake, self.seat.geared, self.seat.compressor):
+            self.act(one, kind)
+        if inputs.hold is not None:
+            for car in np.flatnonzero(~same(inputs.hold, self.seat.held)):
+                speed = float(inputs.hold[car])
+                self.hold(int(car), None if np.isnan(speed) else speed)
+        if inputs.road is not None:
+            for car in np.flatnonzero(inputs.road != self.seat.aim):
+                self.drive(int(car), float(inputs.road[car]))
 
     def _one(self) -> None:
         h, plant, control = par.STEP, self.plant, self.controller
@@ -290,14 +307,31 @@ class Cars:
         if self._due.min() <= self.now:
             self.tick(self.now)
         self.since_switch += h
-        shut = self.pedal <= par.PEDAL_SHUT
-        control.idle_air(plant.speed, shut, self.running, self.cranking, plant.coolant > par.WARM - 5, h)
+        seat, apart = self.seat, np.float64(0.0)
+        if seat.moving:
+            self.pedal = seat.foot(self.pedal, plant.speed, control.command, self.running, h)
+            self.touched |= self.pedal > par.PEDAL_SHUT
+        pedal = self.pedal
+        if self._errs:
+            pedal = pedal + self._rest_error * (control.memory[PEDAL_REST] == 0)
+            apart = self._stop_error * (control.memory[THROTTLE_STOP] == 0)
+        self.shut = shut = pedal <= par.PEDAL_SHUT
+        control.load_air = 0.0
+        if seat.busy:
+            memory = control.memory
+            control.load_air = memory[COMPRESSOR_AIR] * seat.compressor + memory[DRAG_AIR] * seat.geared
+        still = shut & ~seat.locked if seat.moving else shut
+        control.idle_air(plant.speed, still, self.running, self.cranking, plant.coolant > par.WARM - 5, h)
         fuel = control.fuel(plant.sensed, shut, plant.speed, self.running, plant.coolant, h)
         driven = (self.ignition == ON) & (self.turning | self.cranking)
-        by_foot = par.BORE_AREA * (1 - np.cos(par.BLADE_TRAVEL * self.pedal))
+        by_foot = par.BORE_AREA * (1 - np.cos(par.BLADE_TRAVEL * pedal)) + apart
         plant.breathe(np.where(driven, control.command + by_foot, par.BLADE_REST), h)
         plant.burn(fuel, control.metered_by_air, self.firing & ~control.cut, h)
-        plant.turn(self.cranking, plant.load(), h)
+        before = plant.speed
+        plant.turn(self.cranking, plant.load(seat.electric), h, seat.torque(plant.speed) if seat.busy else 0.0)
+        if seat.moving and seat.locked.any():
+            pulled = before + (seat.crank_speed() - before) * (h / par.LOCK_LAG)
+            plant.speed = np.where(seat.locked & self.running, pulled, plant.speed)
         plant.sense(h)
         self._fire(h)
         if self._steps % par.SLOW_EVERY == 0:
@@ -326,7 +360,7 @@ class Cars:
             self.firing &= ~stopped
             self._say(stopped, "stopped")
 
-    def _say(self, cars: Bools, kind: Literal["running", "stopped"]) -> None:
+    def _say(self, cars: Bools, kind: Literal["running", "stopped", "fan on", "fan off"]) -> None:
         for car in map(int, np.flatnonzero(cars)):
             self.answers.append(CarAnswer(car, kind, self.now))
             self._edge(car, kind, self.now)
@@ -337,30 +371,24 @@ class Cars:
 
     def _slowly(self, seconds: float) -> None:
         plant, control = self.plant, self.controller
-        plant.warm(seconds)
-        control.slow(plant.coolant)
+        changed = plant.warm(seconds, self.running, self.seat.road)
+        if changed.any():
+            self._say(changed & plant.fan, "fan on")
+            self._say(changed & ~plant.fan, "fan off")
+        seat = self.seat
+        control.slow(plant.coolant, par.COMPRESSOR_RAISE * seat.compressor - par.GEAR_LOWER * seat.geared)
+        for car, one in self._samplers:
+            self._take(car, one.sample(self.now, seat.state(car, plant, self.running, self.shut)))
+            self._refresh_due(car)
         current = np.where(self.ignition == ON, par.KEY_ON_CURRENT, 0.0)
         light = (self.ignition == ACCESSORY) | (self.awake & (self.ignition != ON))
         current = np.where(light, par.ACCESSORY_CURRENT, current) + par.CRANK_CURRENT * self.cranking
         plant.electricity(current, self.running & (plant.speed > par.ALTERNATOR_FROM), seconds)
         memory, on = control.memory, self.ignition == ON
-        rested = on & ~self.touched & (self.since_switch >= par.PEDAL_REST_TIME)
+        rested = on & self._finds_rest & ~self.touched & (self.since_switch >= par.PEDAL_REST_TIME)
         memory[PEDAL_REST] = np.where(rested, par.PEDAL_REST, memory[PEDAL_REST])
-        found = ~on & (np.abs(self.since_switch - par.STOP_TIME) < seconds)
+        found = ~on & self._finds_stop & (np.abs(self.since_switch - par.STOP_TIME) < seconds)
         memory[THROTTLE_STOP] = np.where(found, par.BLADE_STOP, memory[THROTTLE_STOP])
-
-    # --- what the service port reports ------------------------------------------------------------
-
-    def fuel_system_status(self) -> Floats:
-        """Codes of the service standard: 1 open loop cold, 2 closed, 4 open by overrun, 8 open by fault; (n_cars,)."""
-        control = self.controller
-        code = np.where(control.memory[GUARD] > 0, 8.0, np.where(control.cut, 4.0, 1.0))
-        return np.where(control.closed, 2.0, np.where(self.running, code, 1.0))
-
-    def throttle(self) -> Floats:
-        """Throttle sensor, as a share of supply, (n_cars,) [1]."""
-        angle = np.arccos(np.clip(1 - self.plant.area / par.BORE_AREA, 0.0, 1.0))
-        return np.asarray(par.BLADE_STOP + par.BLADE_SPAN * angle / (np.pi / 2))
 
 
 def _lamp(text: str) -> Lamp:

@@ -24,9 +24,21 @@ from tickover.engine.steady import needed_area
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-LEARNED, FLOOR, INTEGRAL, TRIM_IDLE, TRIM_OFF_IDLE, GUARD, PEDAL_REST, THROTTLE_STOP = range(8)
+(
+    LEARNED,
+    FLOOR,
+    INTEGRAL,
+    TRIM_IDLE,
+    TRIM_OFF_IDLE,
+    GUARD,
+    PEDAL_REST,
+    THROTTLE_STOP,
+    COMPRESSOR_AIR,
+    DRAG_AIR,
+) = range(10)
 """Rows of the volatile memory: learned air, floor and idle integral [m²]; long trim of the idle and the off-idle cell
-[1]; misfire counters standing high (1 or 0); learned pedal rest and throttle stop [1], 0 where not learned."""
+[1]; misfire counters standing high (1 or 0); learned pedal rest and throttle stop [1], 0 where not learned; air
+set aside for the compressor and for a drive gear [m²]."""
 
 
 class Controller:
@@ -36,13 +48,15 @@ class Controller:
         specs: one per car
 
     Attributes:
-        memory: volatile memory, shape (8, n_cars); rows as named above. Kept at key off, lost with the battery.
+        memory: volatile memory, shape (10, n_cars); rows as named above. Kept at key off, lost with the battery.
         command: idle air asked for [m²]
         short: short trim [1]
         closed: closed loop
         cut: fuel cut, on overrun or at the free limit
         run_time: since the engine began to run [s]
         target: idle target now [rad/s]
+        load_air: set aside now for compressor and drive gear, on top of the rest [m²]; nothing is learned meanwhile
+        need_compressor, need_drag: what they take on this engine [m²]
     """
 
     memory: Floats
@@ -56,17 +70,26 @@ class Controller:
         displacement = np.array([s.displacement_l for s in specs]) * 1e-3
         self.base_target = np.array([s.target_speed for s in specs]) * par.RPM
         self.need = needed_area(displacement, self.base_target)
+        raised, lowered = self.base_target + par.COMPRESSOR_RAISE, self.base_target - par.GEAR_LOWER
+        drag = par.DRAG_PER_VOLUME * displacement * lowered**2
+        self.need_compressor = needed_area(displacement, raised, torque=par.COMPRESSOR_TORQUE) - self.need
+        self.need_drag = needed_area(displacement, lowered, torque=drag) - self.need
+        self.load_air: Floats | float = 0.0
         self.metered_by_air = np.array([s.metering == "air" for s in specs])
         self._cold_table = _cold_air(displacement, self.base_target)
         self._cars = np.arange(n)
-        self.memory = np.zeros((8, n))
+        self.memory = np.zeros((10, n))
         for i, s in enumerate(specs):
             self.forget(i)
             self.memory[LEARNED, i] = max(self.need[i] - s.memory_bore_mm2 * par.MM2, par.AREA_LEAST)
             self.memory[FLOOR, i] = self.memory[LEARNED, i] - par.FLOOR_BELOW
             self.memory[TRIM_IDLE, i] = s.long_trim_idle
             self.memory[GUARD, i] = s.misfire_guard
-            self.memory[PEDAL_REST, i], self.memory[THROTTLE_STOP, i] = par.PEDAL_REST, par.BLADE_STOP
+            self.memory[PEDAL_REST, i] = par.PEDAL_REST * s.rest_learned
+            self.memory[THROTTLE_STOP, i] = par.BLADE_STOP * s.stop_learned
+            if s.loads_learned:
+                self.learn_loads(i)
+                self.learn_drag(i)
         self.command = self.memory[LEARNED].copy()
         self.short = np.zeros(n)
         self.closed, self.cut = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
@@ -81,15 +104,27 @@ class Controller:
         self.memory[:, car] = 0.0
         self.memory[LEARNED, car] = self.need[car]
         self.memory[FLOOR, car] = self.need[car] - par.FLOOR_BELOW
+        self.memory[COMPRESSOR_AIR, car] = par.LOADS_FORGOTTEN * self.need_compressor[car]
+        self.memory[DRAG_AIR, car] = par.LOADS_FORGOTTEN * self.need_drag[car]
 
-    def relearn(self, car: int, bore_extra: float) -> None:
+    def learn_loads(self, car: int) -> None:
+        """Write the air set aside for the compressor."""
+        self.memory[COMPRESSOR_AIR, car] = self.need_compressor[car]
+
+    def learn_drag(self, car: int) -> None:
+        """Write the air set aside for a drive gear."""
+        self.memory[DRAG_AIR, car] = self.need_drag[car]
+
+    def relearn(self, car: int, bore_extra: float, most: float = np.inf) -> None:
         """Write what a relearn writes: learned air as this bore needs it at target, floor, idle cell.
 
         Args:
             car: which
             bore_extra: what its bore passes beyond a new one [m²]
+            most: by how much learned air may move [m²]
         """
-        learned = max(self.need[car] - bore_extra, par.AREA_LEAST)
+        stood = self.memory[LEARNED, car]
+        learned = max(stood + np.clip(self.need[car] - bore_extra - stood, -most, most), par.AREA_LEAST)
         self.memory[LEARNED, car] = learned
         self.memory[FLOOR, car] = learned - par.FLOOR_BELOW
         self.memory[[INTEGRAL, TRIM_IDLE], car] = 0.0
@@ -107,11 +142,16 @@ class Controller:
         self.quiet = np.where(cars, 0.0, self.quiet)
         self.short = np.where(cars, 0.0, self.short)
 
-    def slow(self, coolant: Floats) -> None:
-        """What changes over seconds: target, cold air, enrichment."""
+    def slow(self, coolant: Floats, shift: Floats | float = 0.0) -> None:
+        """What changes over seconds: target, cold air, enrichment.
+
+        Args:
+            coolant: [K]
+            shift: of the target, by compressor and drive gear [rad/s]
+        """
         below = np.maximum(par.WARM - coolant, 0.0)
         rise = np.minimum(par.COLD_SPEED * below, par.COLD_SPEED_CAP)
-        self.target = self.base_target + rise + par.GUARD_SPEED * self.memory[GUARD]
+        self.target = self.base_target + rise + par.GUARD_SPEED * self.memory[GUARD] + shift
         place = np.minimum(below / _COLD_STEP, len(self._cold_table) - 1.001)
         row = place.astype(np.intp)
         low, high = self._cold_table[row, self._cars], self._cold_table[row + 1, self._cars]
@@ -140,13 +180,14 @@ class Controller:
         self._slow_error += (error - self._slow_error) * h
         near = (np.abs(self._slow_error) < par.LEARN_WITHIN) & (np.abs(error) < par.LEARN_WITHIN)
         learns = active & near & warm & (self.run_time > par.LEARN_AFTER) & (m[GUARD] == 0)
+        learns &= np.asarray(self.load_air) == 0
         step = m[INTEGRAL] * (h / par.LEARN_TIME) * learns
         m[LEARNED] += step
         m[INTEGRAL] -= step
         self._start_air = np.where(cranking, par.START_AIR, self._start_air * (1 - h / par.START_AIR_TIME))
         self._release_air = np.where(shut, self._release_air * (1 - h / par.RELEASE_AIR_TIME), par.RELEASE_AIR)
         asked = np.maximum(m[LEARNED] + correction, m[FLOOR])
-        self.command = asked + self.cold_air + self._start_air + self._release_air * running
+        self.command = asked + self.cold_air + self._start_air + self._release_air * running + self.load_air
 
     def fuel(self, sensed: Floats, shut: Bools, speed: Floats, running: Bools, coolant: Floats, h: float) -> Floats:
         """Close the loop and move the trims.

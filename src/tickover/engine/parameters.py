@@ -231,3 +231,59 @@ PEDAL_REST_TIME = 2.0
 """Ignition on, pedal untouched, until its rest is learned [s]. From memory, as the trade does it by hand."""
 STOP_TIME = 10.0
 """Ignition off until the throttle has found its stop [s]. From memory, as the trade does it by hand."""
+
+# --- loads, gear and road -------------------------------------------------------------------------
+COMPRESSOR_TORQUE = 8.0
+"""Compressor at the crank [N m]. Own choice; from memory a few to 15 N m at idle."""
+COMPRESSOR_RAISE = 50 * RPM
+"""Rise of target speed with the compressor on [rad/s]. Own choice; many controllers do so."""
+DRAG_PER_VOLUME = 0.97
+"""Converter drag in a drive gear, per displacement and square of speed [N m s²/m³]. Own choice: 12 N m at 750 r/min
+for 2.0 l."""
+GEAR_LOWER = 50 * RPM
+"""Fall of target speed in a drive gear [rad/s]. Own choice; idle in gear is commonly lower."""
+LOADS_FORGOTTEN = 0.3
+"""Share of the air for compressor and gear that a controller sets aside with a lost memory [1]. Own choice."""
+STEP_MOST = 5.0 * MM2
+"""Most by which one round of rest and idle moves learned air [m²]. Own choice."""
+FOOT_P = 6e-5 / RPM
+"""A driver holding engine speed: pedal per speed error [s/rad]. Own choice."""
+FOOT_I = 4e-5 / RPM
+"""… and per speed error and time [1/rad]. Own choice."""
+FOOT_MOST = 0.30
+"""Largest travel used for that [1]. Own choice."""
+GEARS = (8.0, 15.0, 23.0, 31.0, 40.0)
+"""Road speed per 1,000 r/min in each gear [km/h]. Own choice."""
+SHIFT_AT = 1.6
+"""The highest gear that gives this many thousand r/min [1]. Own choice."""
+LOCK_LAG = 0.2
+"""The crank follows the wheels with this time constant [s]. Own choice."""
+WALK = 8 / 3.6
+"""Below this road speed the clutch slips and the engine is free [m/s]. Own choice."""
+CREEP = 6 / 3.6
+"""Road speed in a drive gear with the brake off [m/s]. Own choice."""
+PULLING, COASTING, BRAKING = 1.2, 0.6, 2.0
+"""Acceleration of a calm driver; slowing with the pedal up, and with the brake too [m/s²]. Own choice."""
+CAR_MASS = 1400.0
+"""[kg]. Own choice."""
+ROLLING = 0.11
+"""Rolling resistance per mass [m/s²]. From memory: coefficient 0.011."""
+AIR_DRAG = 0.37
+"""Drag per square of road speed [kg/m]. From memory: ½ · 1.2 · 0.3 · 2.1."""
+DRIVELINE = 0.9
+"""Efficiency of the driveline [1]. From memory."""
+ROAD_TORQUE_PER_VOLUME = 30e3
+"""Most torque that the pedal asks for on the road, per displacement [N m/m³]. Own choice, where the model holds."""
+HEAT_EXPONENT = 0.7
+"""Heat to the coolant follows fuel flow to this power above idle [1]. From memory: convection in the cylinder goes with
+flow to 0.6 to 0.8."""
+IDLE_FUEL_PER_VOLUME = 0.109
+"""Fuel of a warm idle, per displacement [kg/(s m³)]. Computed: 0.218 g/s for 2.0 l at 750 r/min."""
+PUMP_EXPONENT = 0.5
+"""The radiator's pull follows water pump speed over idle to this power [1]. Own choice."""
+PUMP_SPEED = 900 * RPM
+"""Below this speed the radiator pulls as at idle [rad/s]. Own choice."""
+RAM_AIR = 12.0
+"""Radiator by road speed, thermostat open [W s/(K m)]. Own choice."""
+HELD, CRUISE, ROLL_TO = 3000 * RPM, 80 / 3.6, 10 / 3.6
+"""Engine speed held [rad/s], road speed driven and rolled down to [m/s], where an act names none. Own choice."""

@@ -152,17 +152,18 @@ class Plant:
         lag = par.TORQUE_LAG_CYCLES * _CYCLE / np.maximum(self.speed, 20.0)
         self.torque += (made - self.torque) * (h / (h + lag))
 
-    def turn(self, cranking: Bools, load: Floats, h: float) -> None:
+    def turn(self, cranking: Bools, load: Floats, h: float, hung: Floats | float = 0.0) -> None:
         """Accelerate the crank; friction never turns it backwards.
 
         Args:
             cranking: cars whose starter is engaged
             load: electric power drawn from the alternator [W]
             h: step [s]
+            hung: torque of compressor and drive gear [N m]
         """
         pumping = par.EXHAUST_PRESSURE - self.pressure
         lost = self.per_pressure * (friction(self.speed, self.coolant) + pumping)
-        lost += alternator_torque(self.speed, load)
+        lost += alternator_torque(self.speed, load) + hung
         starter = par.STARTER_TORQUE_PER_VOLUME * self.displacement * (1 - self.speed / par.STARTER_FREE_SPEED)
         driven = self.torque + np.maximum(starter, 0.0) * cranking
         self.speed = np.maximum(self.speed + h / self.inertia * (driven - lost), 0.0)
@@ -176,21 +177,28 @@ class Plant:
         self._head = (self._head + 1) % par.DELAY_MOST
         self.sensed += (arrived - self.sensed) * (h / (h + par.SENSOR_LAG))
 
-    def warm(self, seconds: float) -> None:
-        """Heat the coolant from the fuel burned, cool it by radiator and fan.
+    def warm(self, seconds: float, running: Bools, road: Floats | float = 0.0) -> Bools:
+        """Heat the coolant from the fuel burned, cool it by radiator, fan and road.
 
         Args:
             seconds: time since the last call [s], small against a minute
+            running: cars whose engine runs; the others' fans stand
+            road: road speed [m/s]
+        Returns: cars whose fan has begun or ceased to turn.
         """
-        running = self.torque > 1.0
-        fuel = self.flow_engine / par.STOICHIOMETRIC / self.lam * running
+        fuel = self.flow_engine / par.STOICHIOMETRIC / self.lam * (self.torque > 1.0)
+        usual = par.IDLE_FUEL_PER_VOLUME * self.displacement
+        fuel = np.where(fuel > usual, usual * (fuel / usual) ** par.HEAT_EXPONENT, fuel)
         start, full = par.THERMOSTAT
         opened = np.clip((self.coolant - start) / (full - start), 0.0, 1.0)
-        radiator = opened * (par.RADIATOR + par.RADIATOR_FAN * self.fan)
+        pump = np.maximum(self.speed / par.PUMP_SPEED, 1.0) ** par.PUMP_EXPONENT
+        radiator = opened * ((par.RADIATOR + par.RADIATOR_FAN * self.fan) * pump + par.RAM_AIR * road)
         lost = (par.LOSS + radiator) * (self.coolant - par.AMBIENT_TEMPERATURE)
         gained = par.HEAT_SHARE * par.HEATING_VALUE * fuel
         self.coolant += seconds * (gained - lost) / (par.HEAT_CAPACITY_PER_VOLUME * self.displacement)
+        was = self.fan
         self.fan = running & ((self.coolant > par.FAN_ON) | (self.fan & (self.coolant > par.FAN_OFF)))
+        return np.asarray(self.fan != was)
 
     def electricity(self, current: Floats, charging: Bools, seconds: float) -> None:
         """Drain or charge the battery and settle the volts.
@@ -209,9 +217,9 @@ class Plant:
         rising = self.volts + (par.RUNNING_VOLTS - self.volts) * (seconds / (seconds + par.REGULATOR_LAG))
         self.volts = np.where(charging, np.maximum(rising, from_battery), from_battery)
 
-    def load(self) -> Floats:
-        """Electric power drawn while running [W]."""
-        return np.asarray(par.BASE_LOAD + par.FAN_LOAD * self.fan)
+    def load(self, more: Floats | float = 0.0) -> Floats:
+        """Electric power drawn while running, with what people have switched on beside [W]."""
+        return np.asarray(par.BASE_LOAD + par.FAN_LOAD * self.fan + more)
 
     def _rest_volts(self) -> Floats:
         charge, volts = np.array(par.REST_VOLTS).T

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tickover.engine import parameters as par
+from tickover.engine.control import GUARD
 from tickover.errors import SignalRangeError, UnknownSignalError
 from tickover.signals import Recording, Series
 
@@ -27,6 +28,22 @@ class _Channel:
     hi: float
 
 
+def fuel_system_status(cars: Cars, car: int) -> float:
+    """Code of the service standard: 1 open loop cold, 2 closed, 4 open by overrun, 8 open by fault."""
+    control = cars.controller
+    if control.closed[car]:
+        return 2.0
+    if not cars.running[car]:
+        return 1.0
+    return 8.0 if control.memory[GUARD, car] > 0 else 4.0 if control.cut[car] else 1.0
+
+
+def throttle(cars: Cars, car: int) -> float:
+    """Throttle sensor, as a share of supply [1]."""
+    angle = np.arccos(np.clip(1 - cars.plant.area[car] / par.BORE_AREA, 0.0, 1.0))
+    return float(par.BLADE_STOP + par.BLADE_SPAN * angle / (np.pi / 2))
+
+
 CHANNELS: dict[str, _Channel] = {
     "engine_speed": _Channel(lambda c, i: c.plant.speed[i] / par.RPM, 0.25, 0, 16383.75),
     "manifold_pressure": _Channel(lambda c, i: c.plant.pressure[i] / 1e3, 1, 0, 255),
@@ -35,12 +52,12 @@ CHANNELS: dict[str, _Channel] = {
     "long_trim_1": _Channel(
         lambda c, i: 100 * c.controller.long(c.pedal <= par.PEDAL_SHUT)[i], 100 / 128, -100, 99.21875
     ),
-    "fuel_system_status": _Channel(lambda c, i: c.fuel_system_status()[i], 1, 0, 255),
-    "throttle_position": _Channel(lambda c, i: 100 * c.throttle()[i], 100 / 255, 0, 100),
+    "fuel_system_status": _Channel(lambda c, i: fuel_system_status(c, i), 1, 0, 255),
+    "throttle_position": _Channel(lambda c, i: 100 * throttle(c, i), 100 / 255, 0, 100),
     "commanded_idle_air": _Channel(lambda c, i: 100 * c.controller.command[i] / par.IDLE_AREA_FULL, 100 / 255, 0, 100),
     "pedal_d": _Channel(lambda c, i: 100 * (par.PEDAL_REST + par.PEDAL_SPAN * c.pedal[i]), 100 / 255, 0, 100),
     "module_voltage": _Channel(lambda c, i: c.plant.volts[i], 0.001, 0, 65.535),
-    "vehicle_speed": _Channel(lambda _c, _i: 0.0, 1, 0, 255),
+    "vehicle_speed": _Channel(lambda c, i: c.seat.road[i] * 3.6, 1, 0, 255),
     "run_time": _Channel(lambda c, i: np.floor(c.controller.run_time[i]), 1, 0, 65535),
     "air_flow": _Channel(lambda c, i: c.plant.flow_throttle[i] * 1e3, 0.01, 0, 655.35),
 }

@@ -18,6 +18,7 @@ class CarSpec:
         cylinders: their number; more of them run smoother
         metering: "air" for an air meter, which does not see a leak; "pressure" for speed and density, which does
         switch: ignition by "key" or by "button"
+        gearbox: "automatic" idles in a drive gear with the brake held; "manual" cannot
         bore_extra_area_mm2: what the throttle bore passes beyond a new one at the same blade angle [mm²]: 0 new or
             cleaned, −8 dirty
         memory_from_bore_mm2: the bore for which the idle memory was learned, on the same scale [mm²]; None for the bore
@@ -31,6 +32,10 @@ class CarSpec:
         coolant_start: coolant when the story begins [°C]
         charge: state of charge of the battery, 0 to 1
         lamp_test_s: how long the engine lamp is lit after ignition on as a bulb check [s]; 0 for none
+        rest_learned, stop_learned, loads_learned: whether pedal rest, throttle stop, and the air for compressor and
+            drive gear stand in the memory
+        rest_error: by how much the controller takes the pedal for pressed until its rest is learned [1], 0 to 0.05
+        stop_error_mm2: what the blade stands too far open until its stop is learned [mm²], 0 to 8
         noise_seed: cars of equal seeds are twins
         entries: relearn entries the controller has
     Raises: SignalRangeError for a value outside its range.
@@ -40,6 +45,7 @@ class CarSpec:
     cylinders: int = 4
     metering: Literal["air", "pressure"] = "pressure"
     switch: Literal["key", "button"] = "key"
+    gearbox: Literal["automatic", "manual"] = "automatic"
     bore_extra_area_mm2: float = 0.0
     memory_from_bore_mm2: float | None = None
     leak_mm: float = 0.0
@@ -51,6 +57,11 @@ class CarSpec:
     coolant_start: float = 88.0
     charge: float = 0.85
     lamp_test_s: float = 0.0
+    rest_learned: bool = True
+    stop_learned: bool = True
+    loads_learned: bool = True
+    rest_error: float = 0.0
+    stop_error_mm2: float = 0.0
     noise_seed: int = 0
     entries: tuple[Entry, ...] = (PEDAL_COUNT, POWER_CYCLE)
 
@@ -79,7 +90,14 @@ _RANGES = (
     ("coolant_start", -30.0, 110.0),
     ("charge", 0.0, 1.0),
     ("lamp_test_s", 0.0, 10.0),
+    ("rest_error", 0.0, 0.05),
+    ("stop_error_mm2", 0.0, 8.0),
 )
+
+
+def has_entry(spec: CarSpec, *kinds: type) -> bool:
+    """Whether a car's controller has an entry of one of these kinds."""
+    return any(isinstance(entry, kinds) for entry in spec.entries)
 
 
 def healthy(spec: CarSpec | None = None) -> CarSpec:

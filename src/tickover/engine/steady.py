@@ -72,36 +72,48 @@ def alternator_torque(speed: Floats, load: ArrayLike = par.BASE_LOAD) -> Floats:
 
 
 def steady_pressure(
-    displacement: ArrayLike, speed: ArrayLike, coolant: ArrayLike = par.WARM, lam: ArrayLike = 1.0
+    displacement: ArrayLike,
+    speed: ArrayLike,
+    coolant: ArrayLike = par.WARM,
+    lam: ArrayLike = 1.0,
+    torque: ArrayLike = 0.0,
+    electric: ArrayLike = par.BASE_LOAD,
 ) -> Floats:
-    """Manifold pressure at which an unloaded engine holds a speed.
+    """Manifold pressure at which an engine holds a speed.
 
     Args:
         displacement: [m³]
         speed: of the crank [rad/s]
         coolant: [K]
         lam: λ in the cylinders [1]
+        torque: of what else hangs on the crank [N m]
+        electric: power drawn from the alternator [W]
     Returns: broadcast shape [Pa]
     Source: balance of mean pressures: indicated = friction + exhaust − manifold + alternator.
     """
     w = np.asarray(speed, dtype=np.float64)
     gain = AIR_WORK / (GAS_CONSTANT * par.MANIFOLD_TEMPERATURE) * torque_factor(np.asarray(lam, dtype=np.float64))
-    alternator = 4 * np.pi * alternator_torque(w) / np.asarray(displacement)
-    needed = friction(w, coolant) + par.EXHAUST_PRESSURE + alternator - gain * par.CHARGE_OFFSET
+    hung = 4 * np.pi * (alternator_torque(w, electric) + np.asarray(torque)) / np.asarray(displacement)
+    needed = friction(w, coolant) + par.EXHAUST_PRESSURE + hung - gain * par.CHARGE_OFFSET
     return np.asarray(needed / (gain * par.CHARGE_SLOPE + 1))
 
 
 def needed_area(
-    displacement: ArrayLike, speed: ArrayLike, coolant: ArrayLike = par.WARM, lam: ArrayLike = 1.0
+    displacement: ArrayLike,
+    speed: ArrayLike,
+    coolant: ArrayLike = par.WARM,
+    lam: ArrayLike = 1.0,
+    torque: ArrayLike = 0.0,
+    electric: ArrayLike = par.BASE_LOAD,
 ) -> Floats:
     """Geometric area, throttle and leak together, that holds a speed.
 
     Args:
-        displacement, speed, coolant, lam: as ``steady_pressure``.
+        displacement, speed, coolant, lam, torque, electric: as ``steady_pressure``.
     Returns: broadcast shape [m²]
     Example: the default 2.0 l engine needs 16.9 mm² for 750 r/min.
     """
-    p = steady_pressure(displacement, speed, coolant, lam)
+    p = steady_pressure(displacement, speed, coolant, lam, torque, electric)
     flow = np.asarray(displacement) * np.asarray(speed) / (4 * np.pi) * charge_pressure(p)
     flow = flow / (GAS_CONSTANT * par.MANIFOLD_TEMPERATURE)
     return np.asarray(flow / (_FLUX * model_flow(np.atleast_1d(p / par.AMBIENT_PRESSURE)).reshape(p.shape)))

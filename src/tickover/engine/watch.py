@@ -1,119 +1,40 @@
-"""The machines that watch for a relearn entry. See ``entry`` for their windows and what they promise."""
+"""The machines of pedal count, pedal hold and power cycle, and the choice of machine for an entry.
+
+See ``entry`` for the windows. The others are in ``watch_key`` (engine off) and ``watch_running``.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import inf
+from typing import Any
 
 import numpy as np
 
-from tickover.engine.entry import GREY, Answer, Edge, Entry, Lamp, PedalCount, PedalHold, PowerCycle, Window
+from tickover.engine.entry import (
+    DoubleHold,
+    DriveIn,
+    Entry,
+    FastRunIn,
+    KeyOnRest,
+    LoadsInTurn,
+    PedalCount,
+    PedalHold,
+    PedalRestLearning,
+    PowerCycle,
+    RestAndIdle,
+    RunInIdle,
+    SlowPresses,
+    ThrottleStopLearning,
+)
+from tickover.engine.watch_base import Machine, PedalMachine, spell
+from tickover.engine.watch_key import DoubleHoldMachine, RestMachine, SlowPressesMachine
+from tickover.engine.watch_loads import LoadsInTurnMachine
+from tickover.engine.watch_running import DriveInMachine, FastRunInMachine, RestAndIdleMachine, RunInIdleMachine
+from tickover.engine.windows import GREY, Answer, Edge, Window
 
 
-class Machine:
-    """One entry, watching. Edges must come in order of time.
-
-    Args:
-        rng: drives the lamp's instants and the band that promises nothing
-
-    Attributes:
-        due: next instant at which the machine acts by itself [s]; infinite where it only waits
-    """
-
-    name = ""
-
-    def __init__(self, rng: np.random.Generator) -> None:
-        self.rng = rng
-        self.due = inf
-
-    def edge(self, kind: Edge, t: float) -> list[Answer]:
-        """Take one edge.
-
-        Args:
-            kind: what happened
-            t: its true instant [s], not before the last one
-        Returns: what the machine answers at once.
-        """
-        raise NotImplementedError
-
-    def tick(self, t: float) -> list[Answer]:
-        """Let time pass to ``t`` [s], before any edge at ``t``; a machine that only waits has nothing to say."""
-        del t
-        return []
-
-    def _fits(self, length: float, window: Window) -> bool:
-        """Whether the controller takes ``length`` for inside the window [s]."""
-        outside = max(window[0] - length, length - window[1])
-        if outside <= 1e-9:
-            return True
-        if outside >= GREY - 1e-9:
-            return False
-        return bool(self.rng.random() < 0.5)
-
-    def _wrong(self, t: float, why: str) -> list[Answer]:
-        return [Answer("outcome", t, f"rejected: {why}", self.name)]
-
-    def _lamp(self, t: float, state: Lamp) -> Answer:
-        return Answer("lamp", t, state, self.name)
-
-
-def _said(what: str, length: float, window: Window) -> str:
-    """“press 1.05 s, wanted 0.25 to 0.9 s”."""
-    bounds = f"{window[0]:g} s or more" if window[1] == inf else f"{window[0]:g} to {window[1]:g} s"
-    return f"{what} {length:.2f} s, wanted {bounds}"
-
-
-class _PedalMachine(Machine):
-    """Shared end of both pedal entries: the start that writes, and the ways of being closed."""
-
-    def __init__(self, rng: np.random.Generator) -> None:
-        super().__init__(rng)
-        self.phase = "closed"
-        self.mark = 0.0
-
-    def edge(self, kind: Edge, t: float) -> list[Answer]:
-        """See ``Machine.edge``."""
-        if kind == "on":
-            self.phase, self.mark, self.due = "first", t, inf
-            return []
-        if kind == "off":
-            return self._close(t, "ignition switched off")
-        if kind in ("running", "stopped"):
-            return self._started(kind, t)
-        if kind == "crank":
-            return self._crank(t)
-        return self._pedal(kind, t)
-
-    def _pedal(self, kind: Edge, t: float) -> list[Answer]:
-        raise NotImplementedError
-
-    def _crank_window(self) -> Window:
-        raise NotImplementedError
-
-    def _close(self, t: float, why: str) -> list[Answer]:
-        """Leave the entry; silent where it had not begun."""
-        began = self.phase not in ("closed", "first")
-        self.phase, self.due = "closed", inf
-        return self._wrong(t, why) if began else []
-
-    def _crank(self, t: float) -> list[Answer]:
-        if self.phase != "crank":
-            return self._close(t, "started too early")
-        length = t - self.mark
-        if not self._fits(length, self._crank_window()):
-            return self._close(t, _said("release to start", length, self._crank_window()))
-        self.phase = "start"
-        return []
-
-    def _started(self, kind: Edge, t: float) -> list[Answer]:
-        if self.phase != "start":
-            return self._close(t, "the engine runs")
-        if kind == "stopped":
-            return self._close(t, "the engine did not start")
-        self.phase, self.due = "closed", inf
-        return [Answer("write", t, entry=self.name), Answer("outcome", t, "written", self.name)]
-
-
-class PedalCountMachine(_PedalMachine):
+class PedalCountMachine(PedalMachine):
     """Watches for ``PedalCount``.
 
     Args:
@@ -158,31 +79,31 @@ class PedalCountMachine(_PedalMachine):
         self.count, self.begun = 0, t
         self._begin_press(t)
         if not self._fits(length, self.windows.first_press):
-            return self._close(t, _said("ignition on to first press", length, self.windows.first_press))
+            return self._close(t, spell("ignition on to first press", length, self.windows.first_press))
         return []
 
     def _let_go(self, t: float) -> list[Answer]:
         length = t - self.mark
         self.count += 1
         if not self._fits(length, self.windows.press):
-            return self._close(t, _said(f"press {self.count} took", length, self.windows.press))
+            return self._close(t, spell(f"press {self.count} took", length, self.windows.press))
         self.phase, self.mark = "gap", t
         if self.count == self.windows.presses:
             self.phase = "rest"
             if not self._fits(t - self.begun, self.windows.span):
-                return self._close(t, _said("all presses took", t - self.begun, self.windows.span))
+                return self._close(t, spell("all presses took", t - self.begun, self.windows.span))
         return []
 
     def _again(self, t: float) -> list[Answer]:
         length = t - self.mark
         if not self._fits(length, self.windows.gap):
-            return self._close(t, _said(f"gap after press {self.count} was", length, self.windows.gap))
+            return self._close(t, spell(f"gap after press {self.count} was", length, self.windows.gap))
         return self._begin_press(t)
 
     def _hold(self, t: float) -> list[Answer]:
         length = t - self.mark
         if not self._fits(length, self.windows.hold_after):
-            return self._close(t, _said("last release to the held press", length, self.windows.hold_after))
+            return self._close(t, spell("last release to the held press", length, self.windows.hold_after))
         self.phase, self.mark = "held", t
         self.due = t + float(self.rng.uniform(*self.windows.flashing))
         self.lit_at = t + float(self.rng.uniform(*self.windows.lit))
@@ -194,7 +115,7 @@ class PedalCountMachine(_PedalMachine):
     def _released(self, t: float) -> list[Answer]:
         length = t - self.mark
         if not self._fits(length, self.windows.release):
-            return self._close(t, _said("lamp lit to release", length, self.windows.release))
+            return self._close(t, spell("lamp lit to release", length, self.windows.release))
         self.phase, self.mark, self.due = "crank", t, inf
         return []
 
@@ -215,7 +136,7 @@ class PedalCountMachine(_PedalMachine):
         return said
 
 
-class PedalHoldMachine(_PedalMachine):
+class PedalHoldMachine(PedalMachine):
     """Watches for ``PedalHold``.
 
     Args:
@@ -240,7 +161,7 @@ class PedalHoldMachine(_PedalMachine):
         window = self.windows.press if begun else self.windows.hold
         self.phase, self.mark = ("held", t) if begun else ("crank", t)
         if not self._fits(length, window):
-            return self._close(t, _said("ignition on to press" if begun else "held", length, window))
+            return self._close(t, spell("ignition on to press" if begun else "held", length, window))
         return []
 
 
@@ -280,7 +201,7 @@ class PowerCycleMachine(Machine):
         self.off_at = t
         if not self._fits(t - began, self.windows.on):
             self.count, self.off_at = 0, None
-            return self._wrong(t, _said("ignition was on", t - began, self.windows.on))
+            return self._wrong(t, spell("ignition was on", t - began, self.windows.on))
         return []
 
     def _on(self, t: float) -> list[Answer]:
@@ -294,7 +215,7 @@ class PowerCycleMachine(Machine):
             return self._wrong(t, f"ignition was off {length:.2f} s, the controller was still awake")
         if not self._fits(length, window):
             self.count = 0
-            return self._wrong(t, _said("ignition was off", length, window))
+            return self._wrong(t, spell("ignition was off", length, window))
         self.count += 1
         if self.count < self.windows.times:
             return []
@@ -306,11 +227,29 @@ def machine(entry: Entry, after_run: float, rng: np.random.Generator) -> Machine
 
     Args:
         entry: its windows
-        after_run: how long the controller stays awake after ignition off [s]
+        after_run: how long the controller stays awake after ignition off [s]; matters to the power cycle only
         rng: for the lamp and the band that promises nothing
     """
-    if isinstance(entry, PedalCount):
-        return PedalCountMachine(entry, rng)
-    if isinstance(entry, PedalHold):
-        return PedalHoldMachine(entry, rng)
-    return PowerCycleMachine(entry, after_run, rng)
+    if isinstance(entry, PowerCycle):
+        return PowerCycleMachine(entry, after_run, rng)
+    for kind, watcher in _MACHINES.items():
+        if isinstance(entry, kind):
+            made: Machine = watcher(entry, rng)
+            return made
+    raise TypeError(f"no machine watches for {type(entry).__name__}")
+
+
+_MACHINES: dict[type[Any], Callable[[Any, np.random.Generator], Machine]] = {
+    PedalCount: PedalCountMachine,
+    PedalHold: PedalHoldMachine,
+    SlowPresses: SlowPressesMachine,
+    DoubleHold: DoubleHoldMachine,
+    KeyOnRest: RestMachine,
+    PedalRestLearning: RestMachine,
+    ThrottleStopLearning: RestMachine,
+    RunInIdle: RunInIdleMachine,
+    FastRunIn: FastRunInMachine,
+    RestAndIdle: RestAndIdleMachine,
+    DriveIn: DriveInMachine,
+    LoadsInTurn: LoadsInTurnMachine,
+}
