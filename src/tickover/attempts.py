@@ -40,6 +40,13 @@ KINDS: dict[str, str] = {
     "load off": "a load went off",
     "fan on": "radiator fan began to turn",
     "fan off": "radiator fan stood still again",
+    "hold speed": "engine speed came into the range in which it is held by the pedal",
+    "let idle": "the pedal was let go, the engine falls back to idle",
+    "drive": "the car drives: pulls or keeps its speed",
+    "coast": "pedal let go in gear while the car rolls",
+    "stand": "the car came to a stand",
+    "time counts": "what time counts under began to hold, as somebody saw",
+    "time stands": "what time counts under ceased to hold, as somebody saw",
     "end": "the watch ended; nothing later was recorded",
 }
 """Kinds of event an attempt may hold, and what instant each one marks."""
@@ -64,6 +71,13 @@ Kind = Literal[
     "load off",
     "fan on",
     "fan off",
+    "hold speed",
+    "let idle",
+    "drive",
+    "coast",
+    "stand",
+    "time counts",
+    "time stands",
     "end",
 ]
 
@@ -81,6 +95,11 @@ ACTS: frozenset[Kind] = frozenset(
         "gear neutral",
         "load on",
         "load off",
+        "hold speed",
+        "let idle",
+        "drive",
+        "coast",
+        "stand",
     }
 )
 """Kinds that a person makes; the rest are the car's, or the recorder's."""
@@ -116,6 +135,8 @@ class Header(_Line):
         simulated: true where car or person were simulated.
         begun: wall-clock start, ISO 8601, where the recorder knows it.
         by: who performed it, free text.
+        watched: conditions of counted time whose changes were all recorded; what is not named is known only where the
+            attempt tells of it.
     """
 
     v: Literal[1] = 1
@@ -126,6 +147,7 @@ class Header(_Line):
     simulated: bool = False
     begun: str | None = None
     by: str | None = None
+    watched: tuple[str, ...] = ()
 
 
 class Event(_Line):
@@ -216,7 +238,8 @@ def read_attempt(path: Path) -> Attempt:
     try:
         text = path.read_text(encoding="utf-8")
     except OSError as why:
-        raise AttemptFileError(f"cannot be read: {why.strerror}", file=str(path)) from None
+        way = "Name an attempt file, as `tickover coach` leaves them."
+        raise AttemptFileError(f"cannot be read: {why.strerror}", file=str(path), way_out=way) from None
     except UnicodeDecodeError:
         raise AttemptFileError("is not text in UTF-8", file=str(path), way_out="Name an attempt file.") from None
     return parse_attempt(text, file=str(path))
@@ -255,8 +278,15 @@ def _parse(line: str, file: str, number: int, model: type[_L]) -> _L:
     try:
         return model.model_validate(json.loads(line))
     except json.JSONDecodeError as why:
-        raise AttemptFileError(f"is not JSON: {why.msg}", file=file, line=number) from None
+        way = (
+            "Name an attempt file, as `tickover coach` leaves them." if number == 1 else "Mend the line, or cut it out."
+        )
+        raise AttemptFileError(f"is not JSON: {why.msg}", file=file, line=number, way_out=way) from None
     except ValidationError as why:
         first = why.errors()[0]
         where = ".".join(str(p) for p in first["loc"]) or "the line"
-        raise AttemptFileError(f"{where}: {first['msg']}", file=file, line=number) from None
+        what = f"{where}: {first['msg']}"
+        if where == "kind":
+            what = f"kind: “{first['input']}” is no kind of event"
+        way = "docs/reference/attempts.md lists what a line may hold."
+        raise AttemptFileError(what, file=file, line=number, way_out=way) from None

@@ -160,10 +160,35 @@ def test_a_simulated_person_coaches_on_the_simulated_car_without_a_terminal(tmp_
     assert len(list(tmp_path.glob("*.jsonl"))) == 1
 
 
+def test_a_miss_with_the_pedal_down_does_not_spoil_the_next_try(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "tickover", "coach", "pedal-count", "--car", "simulated", "--out", str(tmp_path)]
+    command += [
+        "--person",
+        "cv=0.005,scale=0.4",
+        "--pace",
+        "100",
+    ]  # every wait 40 % too long: the first press is late
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    attempts = [read_attempt(path) for path in sorted(tmp_path.glob("*.jsonl"))]
+    assert len(attempts) == 3
+    assert [[e.kind for e in a.events][1] for a in attempts] == ["press"] * 3  # each ended with the pedal on the floor
+
+
+def test_a_folder_that_cannot_be_made_is_told_before_the_set_up(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    command = [sys.executable, "-m", "tickover", "coach", "pedal-hold", "--out", str(tmp_path / "file")]
+    done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    assert "cannot be made a folder" in done.stderr
+    assert "Set up" not in done.stdout
+
+
 @pytest.mark.parametrize(
     ("options", "words"),
     [
         (["--person", "cv=fast", "--car", "simulated"], "cv=fast"),
+        (["--person", "cv=-1", "--car", "simulated"], "a share such as 0.1"),
         (["--person", "cv=0.1"], "--car simulated"),
         (["--pace", "3"], "real time"),
     ],

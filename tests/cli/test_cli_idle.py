@@ -93,3 +93,94 @@ def test_the_report_names_every_column(tmp_path, capsys):
     assert code == 0
     assert "Engine RPM → engine_speed" in out
     assert "Boost: not in the vocabulary" in out
+
+
+def test_glances_instead_of_a_log_and_against_one(logs, capsys):
+    code, out, _ = run(capsys, "--glances", "700 720 690 710 700 700 690 710 700 705")
+    assert code == 0
+    assert "10 glances" in out
+    code, out, _ = run(
+        capsys, logs / "after.csv", "--against", "900 950 900 900 950 900 900 950 900 900", "--normal", "650-750"
+    )
+    assert code == 0
+    assert "◆ settled" in out
+    code, out, _ = run(capsys, "--glances", "700 720", "--json")
+    assert json.loads(out)["result"]["kind"] == "cannot tell"
+
+
+@pytest.mark.parametrize(
+    ("args", "says"),
+    [
+        ((), "Name a LOG"),
+        (("--glances", "about 700"), "700 720 690"),
+        (("--glances", "700 720 7 700 700"), "100 to 3000"),
+        (("x.csv", "--glances", "700 720 690"), "one of the two"),
+        (("x.csv", "--figure", "x.pdf"), ".svg"),
+        (("x.csv", "--page", "x.pdf"), ".html"),
+        (("x.csv", "--displacement", "1500"), "1500"),
+    ],
+)
+def test_what_cannot_be_used_is_one_message_and_exit_code_2(args, says, capsys):
+    code, _, err = run(capsys, *args)
+    assert code == 2
+    assert says in " ".join(err.split())
+    assert "Traceback" not in err
+
+
+def test_figures_and_a_page(logs, capsys):
+    made = {name: logs / name for name in ("one.svg", "one.png", "one.html", "two.svg", "two.html")}
+    run(capsys, logs / "after.csv", "--figure", made["one.svg"], "--page", made["one.html"])
+    code, out, _ = run(capsys, logs / "after.csv", "--figure", made["one.png"])
+    assert code == 0
+    assert str(made["one.png"]) in out.replace("\n", "")
+    against = ("--against", logs / "before.csv", "--normal", "650-750")
+    run(capsys, logs / "after.csv", *against, "--figure", made["two.svg"], "--page", made["two.html"])
+    assert made["one.png"].read_bytes().startswith(b"\x89PNG")
+    for name in ("one.svg", "two.svg"):
+        assert made[name].read_text(encoding="utf-8").startswith("<?xml")
+    for name in ("one.html", "two.html"):
+        assert made[name].read_text(encoding="utf-8").startswith("<!doctype html>")
+
+
+def test_nothing_to_draw_is_said(logs, capsys):
+    code, _, err = run(capsys, logs / "cold.csv", "--figure", logs / "cold.svg")
+    assert code != 0
+    assert "nothing to draw" in err
+    assert not (logs / "cold.svg").exists()
+
+
+def test_air_against_the_displacement(logs, capsys):
+    out = run(capsys, logs / "after.csv", "--displacement", "1.5")[1]
+    assert "expected" in out
+    assert "each litre" in " ".join(out.split())
+    assert "expected" not in run(capsys, logs / "after.csv")[1]
+
+
+def odd_units(tmp_path):
+    """A warm idle whose manifold pressure is in hPa and says kPa."""
+    rng = np.random.default_rng(7)
+    rows = [f"{i / 4},{700 + 6 * rng.normal():.2f},90,0,{330 + 10 * rng.normal():.0f}" for i in range(800)]
+    path = tmp_path / "odd.csv"
+    path.write_text("\n".join(["Time (s),n_ist,Coolant (°C),Speed (km/h),MAP (kPa)", *rows]), encoding="utf-8")
+    (tmp_path / "map.toml").write_text('n_ist = "engine_speed [rpm]"\n')
+    return path
+
+
+def test_map_and_set_unit(tmp_path, capsys):
+    path = odd_units(tmp_path)
+    code, _, err = run(capsys, path)
+    assert code == 2
+    assert "no column names the engine speed" in " ".join(err.split())
+    args = (path, "--map", tmp_path / "map.toml", "--report")
+    code, out, _ = run(capsys, *args)
+    said = " ".join(out.split())
+    assert code == 0
+    assert "Likely hPa" in said
+    assert "--set-unit manifold_pressure=hPa" in said
+    assert "800 in = 800 used" in said
+    code, out, _ = run(capsys, *args, "--set-unit", "manifold_pressure=hPa")
+    assert code == 0
+    assert "hardly in" not in " ".join(out.split())
+    code, _, err = run(capsys, *args, "--set-unit", "boost=hPa")
+    assert code == 2
+    assert "boost" in err

@@ -66,7 +66,7 @@ def test_an_answer_that_never_comes_is_the_cars_not_the_persons() -> None:
     ("what", "t", "words"),
     [
         ("crank", 20.0, "“Start” came when “let up” was due"),
-        ("ignition off", 20.0, "“Key off” came when “let up” was due"),
+        ("ignition off", 20.0, "“Ignition off” came when “let up” was due"),
     ],
 )
 def test_an_act_out_of_turn_ends_the_attempt_and_says_what_was_due(what: str, t: float, words: str) -> None:
@@ -120,7 +120,7 @@ def test_the_cards_say_wait_hold_and_the_act() -> None:
     for until in (1.0, 4.5, 6.0, 7.5, 20.0, 37.5, 39.9):
         state, _ = play_out(HOLD, [e for e in GOOD if e.t_hi <= until], until)
         words[until] = look(HOLD, state, until).now.word
-    assert list(words.values()) == ["Ready", "Key on", "Wait", "Press", "Hold", "Let up", "Start"]
+    assert list(words.values()) == ["Ready", "Ignition on", "Wait", "Press", "Hold", "Let up", "Start"]
 
 
 def test_a_hold_empties_its_bar_to_the_aim_that_ends_it() -> None:
@@ -141,6 +141,21 @@ def test_watching_for_the_lamp_shows_a_window_and_no_aim_and_the_caution() -> No
     assert "Keep holding" in view.caution
     assert view.next is not None
     assert "stays lit" in view.next.word
+
+
+def test_the_harm_of_letting_up_stays_on_the_screen_while_the_lamp_flashes() -> None:
+    presses = [at(kind, 8.0 + 0.4 * n) for n, kind in enumerate(["press", "release"] * 5)]
+    held = presses[-1].t_hi + 7.0
+    events = [at("ignition on", 5.0), *presses, at("press", held), at("lamp flashing", held + 10)]
+    state, _ = play_out(COUNT, events, held + 12.0)
+    assert "clear codes" in look(COUNT, state, held + 12.0).caution
+
+
+def test_after_a_miss_the_next_card_says_how_to_recover() -> None:
+    state, _ = play_out(HOLD, [*GOOD[:2], at("release", 12.0)], 12.5)
+    view = look(HOLD, state, 12.5)
+    assert view.next is not None
+    assert "ignition off" in view.next.detail
 
 
 @given(

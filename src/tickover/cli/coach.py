@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
@@ -10,32 +11,39 @@ from pathlib import Path
 import click
 import numpy as np
 from rich.console import Console
+from rich.padding import Padding
+from rich.text import Text
 
-from tickover.attempts import Header, read_attempt
+from tickover.attempts import Header, Kind, read_attempt
 from tickover.cli.coach_run import LiveAttempt
 from tickover.cli.judge_draw import print_judgement
 from tickover.cli.keys import Keys, raw_terminal
 from tickover.coaching import LEAD_IN, AttemptJudgement, Performer, Script, judge_attempt, script
 from tickover.engine import (
+    ENTRIES,
     PEDAL_COUNT,
     PEDAL_HOLD,
     POWER_CYCLE,
     CarSpec,
     SimulatedCar,
+    car_for,
     cured_misfire,
     healthy,
     lost_memory_on_dirty_bore,
     old_memory_on_cleaned_bore,
     with_leak,
 )
-from tickover.errors import InputError
+from tickover.engine.seat import LOADS
+from tickover.errors import InputError, OutOfOrderError, TimingError
 from tickover.jobs import Entry
 from tickover.results import envelope
 from tickover.routines import CompiledRoutine, compile_routine, load_routine
 from tickover.timing import Person
 from tickover.visit import may_try
 
-ENTRIES = (PEDAL_COUNT, PEDAL_HOLD, POWER_CYCLE)
+COMMON_ENTRIES = (PEDAL_COUNT, PEDAL_HOLD, POWER_CYCLE)
+"""What the simulated car has where the routine is none of the library's."""
+SUITED = "suited"
 STORIES: dict[str, Callable[[], CarSpec]] = {
     "old-memory": old_memory_on_cleaned_bore,
     "lost-memory": lost_memory_on_dirty_bore,
@@ -64,16 +72,19 @@ class PersonType(click.ParamType[Person]):
                 given[name.strip()] = float(number)
             except ValueError:
                 self.fail(f"“{pair}”: write name=number, with names from {', '.join(sorted(names))}", param, ctx)
-        return Person(**given)
+        try:
+            return Person(**given)
+        except TimingError as why:
+            self.fail(f"{why.what}; cv is a share such as 0.1, the rest are seconds", param, ctx)
 
 
 @click.command("coach")
 @click.argument("routine")
 @click.option("--switch", type=click.Choice(["key", "button"]), default="key", help="The car's ignition switch.")
 @click.option("--car", type=click.Choice(["simulated"]), help="Coach on the simulated car instead of a real one.")
-@click.option("--story", type=click.Choice(list(STORIES)), default="old-memory", help="What ails the simulated car.")
+@click.option("--story", type=click.Choice([SUITED, *STORIES]), default=SUITED, help="What ails the simulated car.")
 @click.option("--person", type=PersonType(), help="Let a seeded simulated person do it, e.g. cv=0.08,event_sd=0.035.")
-@click.option("--seed", type=int, default=1, help="Fixes all chance of the simulated car and person.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Fixes all chance.")
 @click.option(
     "--pace", type=click.FloatRange(1, 200), default=1.0, help="With --person: run this much faster than real time."
 )
@@ -107,10 +118,15 @@ def coach_command(
         raise InputError("a simulated person needs the simulated car", way_out="Add --car simulated.")
     if pace != 1.0 and person is None:
         raise InputError("--pace is for a simulated person; yours runs in real time", way_out="Add --person cv=0.08.")
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as why:
+        what = f"cannot be made a folder: {why.strerror}"
+        raise InputError(what, file=str(out), way_out="Name another --out.") from None
     compiled = compile_routine(load_routine(routine, folder), "button" if switch == "button" else "key")
     play = script(compiled)
     console = Console(stderr=as_json, highlight=False)
-    bench = Bench(play, console, out, lead_in, pace, bell, STORIES[story]() if car else None, person, seed)
+    bench = Bench(play, console, out, lead_in, pace, bell, spec_for(compiled.id, story) if car else None, person, seed)
     if person is not None:
         judgements = bench.visit(None)
     else:
@@ -144,9 +160,7 @@ class Bench:
         self.bell = bell
         self.person = person
         self.rng = np.random.default_rng(seed)
-        self.car = (
-            None if spec is None else SimulatedCar(replace(spec, switch=play.routine.switch, entries=ENTRIES), seed)
-        )
+        self.car = None if spec is None else SimulatedCar(replace(spec, switch=play.routine.switch), seed)
 
     def visit(self, keys: Keys | None) -> list[AttemptJudgement]:
         """Set up, then up to three attempts."""
@@ -176,10 +190,12 @@ class Bench:
     def attempt(self, keys: Keys | None, number: int) -> AttemptJudgement:
         """One attempt, its file, and its judgement."""
         routine = self.play.routine
-        self.out.mkdir(parents=True, exist_ok=True)
         path = self.out / f"{datetime.now().astimezone():%Y%m%d-%H%M%S}-{routine.id}-try{number}.jsonl"
         simulated = self.car is not None
-        header = Header(routine=routine.id, routine_hash=routine.digest, simulated=simulated, begun=_now())
+        watched = tuple(c.name for c in routine.conditions)
+        header = Header(
+            routine=routine.id, routine_hash=routine.digest, simulated=simulated, begun=_now(), watched=watched
+        )
         performer = None if self.person is None else Performer(self.person, self.rng)
         try:
             with path.open("w", encoding="utf-8") as record:
@@ -198,8 +214,8 @@ class Bench:
                 ).run()
         except KeyboardInterrupt:
             self.console.print(f"\nStopped. The attempt so far is kept in {path}")
-            self.console.print(f"[bold]Now:[/] pedal up, ignition off. {routine.after_miss}")
-            raise click.Abort from None
+            self.console.print(f"[bold]Now:[/] {routine.after_miss or 'pedal up, ignition off.'}")
+            raise SystemExit(130) from None
         judgement = judge_attempt(routine, read_attempt(path))
         print_judgement(self.console, judgement)
         self.console.print(f"\nThe attempt is kept in {path}", style="dim")
@@ -216,10 +232,14 @@ class Bench:
         took = (
             f"took it ({written[-1]})" if written else f"did not take it: {self.car.entry_outcome or 'no entry seen'}"
         )
-        self.console.print(f"\nThe simulated car {took}. 40 s later it idles at {self.car.engine_speed:.0f} r/min.")
+        idles = f"it idles at {self.car.engine_speed:.0f} r/min" if self.car.running else "its engine is not running"
+        self.console.print(f"\nThe simulated car {took}. 40 s later {idles}.")
+        if not written:
+            self.console.print("It has the entries of the built-in routines only, with windows of its own.")
 
     def _recover(self, keys: Keys | None) -> None:
         if self.car is not None:
+            stand_still(self.car)
             if self.car.ignition != "off":
                 self.car.do("ignition off")
             self.car.advance(40.0)
@@ -259,13 +279,42 @@ def print_set_up(console: Console, routine: CompiledRoutine, *, simulated: bool)
         console.print("The car is simulated; nothing here moves a real one.", style="italic")
     console.print("\n[bold]Set up[/]")
     for need in routine.needs:
-        console.print(f"  [ ] {need.need}", markup=False)
-        console.print(f"      {need.why}", style="dim")
-    for caution in routine.cautions:
-        console.print(f"  [bold]Caution.[/] {caution}")
-    for step in routine.steps:
-        if step.harm:
-            console.print(f"  [bold]Caution, {step.title.lower()}.[/] {step.harm}")
+        console.print(Padding(Text(f"[ ] {need.need}"), (0, 0, 0, 2)))
+        console.print(Padding(Text(need.why, style="dim"), (0, 0, 0, 6)))
+    cautions = [("Caution.", text) for text in routine.cautions]
+    cautions += [(f"Caution, {step.title.lower()}.", step.harm) for step in routine.steps if step.harm]
+    for head, text in cautions:
+        console.print(Padding(Text.assemble((f"{head} ", "bold"), text), (0, 0, 0, 2)))
+
+
+def spec_for(routine: str, story: str) -> CarSpec:
+    """The simulated car: what ails it, and the entries of its controller.
+
+    Args:
+        routine: id of the routine; the car has that family's entry, or the commonest three where it is none of them.
+        story: one of ``STORIES``, or the one that suits the family.
+    """
+    if story == SUITED and routine in ENTRIES:
+        return car_for(routine)
+    spec = STORIES["old-memory" if story == SUITED else story]()
+    return replace(spec, entries=(ENTRIES[routine],) if routine in ENTRIES else COMMON_ENTRIES)
+
+
+def stand_still(car: SimulatedCar) -> None:
+    """Bring a simulated car to a stand wherever an attempt left it: pedal up, P or N, brake and loads off."""
+    car.pedal(0.0)
+    if car.road_speed > 0:
+        car.drive(0.0)
+        while car.road_speed > 0:
+            car.advance(1.0)
+    undo: tuple[tuple[Kind, str], ...] = (
+        ("gear neutral", ""),
+        ("brake release", ""),
+        *(("load off", name) for name in LOADS),
+    )
+    for kind, load in undo:
+        with contextlib.suppress(OutOfOrderError):  # it is so already
+            car.do(kind, load)
 
 
 def _now() -> str:

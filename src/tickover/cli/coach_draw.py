@@ -30,10 +30,12 @@ def screen(
     rows.append(Text(""))
     for label, card in (("Next", view.next), ("After", view.after)):
         if card is not None:
-            rows.append(_row(label, Text.assemble((card.word, "bold" if label == "Next" else ""), f"   {card.detail}")))
+            words = f"{card.word}   {card.detail}" if card.word else card.detail
+            rows.append(_row(label, Text(words, style="bold" if label == "Next" else "")))
     if view.caution:
         rows.append(_row("", Text.assemble(("Caution. ", "bold"), view.caution)))
-    rows += [Text(""), Text(said.words if said is not None else "", style="italic"), Text(keys, style="dim")]
+    over = state.phase in {"missed", "done"}  # the card says it then
+    rows += [Text(""), Text("" if said is None or over else said.words, style="italic"), Text(keys, style="dim")]
     return Padding(Group(*rows), (0, 1))
 
 

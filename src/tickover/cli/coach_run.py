@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
@@ -10,40 +11,33 @@ from typing import IO
 from rich.console import Console, RenderableType
 from rich.live import Live
 
-from tickover.attempts import AttemptWriter, Header, Kind
+from tickover.attempts import ACTS, AttemptWriter, Header, Kind
 from tickover.cli.coach_draw import screen
+from tickover.cli.hands import CAR_ANSWERS, Hands, help_line
 from tickover.cli.keys import Key, Keys
-from tickover.coaching import CoachState, Cue, Performer, Script, Seen, look, open_attempt, step
+from tickover.coaching import (
+    CoachState,
+    Cue,
+    Performer,
+    Script,
+    Seen,
+    begin_act,
+    due_act,
+    gauge_news,
+    look,
+    open_attempt,
+    step,
+)
 from tickover.engine import SimulatedCar
-from tickover.errors import InputError, OutOfOrderError
+from tickover.errors import OutOfOrderError
+from tickover.routines import CompiledEvent
 
 FRAME = 0.05
 """A screen is drawn at most this often [s]."""
+FINE = 0.02
+"""Steps of a simulated person's time [s]."""
 SETTLE = 1.0
 """How long the watch goes on after the last step [s]."""
-
-HELP = "i ignition   space pedal   s start   f lamp flashes   l lamp stays lit   q stop"
-HELP_CAR = "i ignition   space pedal   s start   q stop      (the simulated car answers with its lamp)"
-
-
-@dataclass
-class Hands:
-    """What the hands and the foot hold; a terminal reports no release, so a key toggles."""
-
-    ignition_on: bool = False
-    pedal_down: bool = False
-
-    def kind_of(self, char: str) -> Kind | None:
-        """The act a key means now, or None for a key without meaning."""
-        if char == "i":
-            self.ignition_on = not self.ignition_on
-            return "ignition on" if self.ignition_on else "ignition off"
-        if char == " ":
-            self.pedal_down = not self.pedal_down
-            return "press" if self.pedal_down else "release"
-        if char == "s":
-            return "crank"
-        return {"f": "lamp flashing", "l": "lamp lit", "d": "lamp off"}.get(char)  # type: ignore[return-value]  # literals
 
 
 @dataclass
@@ -90,19 +84,27 @@ class LiveAttempt:
                 until = None
                 while until is None or last < until:
                     pressed = self._wait()
-                    now = max((time.monotonic() - begun) * self.pace, last)
-                    seen = self._seen(state, pressed, begun, now, now - last)
-                    for item in seen:
-                        writer.event(item.what, item.t_lo, item.t_hi, source=self._source(item))
-                    state, cues = step(self.play, state, now, seen)
-                    self._hear(cues)
-                    show(self._screen(state, now))
-                    if until is None and state.phase in {"missed", "done"}:
-                        until = now + SETTLE
-                    last = now
+                    for now in self._moments(last, (time.monotonic() - begun) * self.pace):
+                        seen = self._seen(state, pressed, begun, now, now - last)
+                        pressed = []
+                        for item in seen:
+                            writer.event(item.what, item.t_lo, item.t_hi, source=self._source(item))
+                        state, cues = step(self.play, state, now, seen)
+                        self._hear(cues)
+                        last = now
+                        if until is None and state.phase in {"missed", "done"}:
+                            until = now + SETTLE
+                    show(self._screen(state, last))
         finally:
             writer.event("end", last, last, source="clock")
         return state
+
+    def _moments(self, last: float, now: float) -> list[float]:
+        """Times to step to: one for keys; for a simulated person small ones, so that a fast pace stays as fine."""
+        if self.performer is None or now - last <= FINE:
+            return [max(now, last)]
+        count = math.ceil((now - last) / FINE)
+        return [last + (now - last) * (k + 1) / count for k in range(count)]
 
     def _screen(self, state: CoachState, now: float) -> RenderableType:
         view = look(self.play, state, now)
@@ -114,10 +116,10 @@ class LiveAttempt:
     def _help(self) -> str:
         if self.keys is None:
             return "a simulated person performs; Ctrl-C stops"
-        return HELP if self.car is None else HELP_CAR
+        return help_line(self.play.routine, simulated=self.car is not None)
 
     def _source(self, item: Seen) -> str:
-        if item.what.startswith("lamp") or item.what in {"running", "stopped"}:
+        if item.what not in ACTS:
             return "keys" if self.car is None else "simulated car"
         return "keys" if self.performer is None else "simulated person"
 
@@ -136,25 +138,36 @@ class LiveAttempt:
         for key in pressed:
             if key.char in {"q", "\x03"}:
                 raise KeyboardInterrupt
-            kind = self._hands.kind_of(key.char)
-            if kind is not None and not (self.car is not None and kind.startswith("lamp")):
+            act = due_act(self.play, state)
+            kind = None if self.car is not None and key.char in CAR_ANSWERS else self._key(key.char, act)
+            first = self.play.order[0].kind
+            if kind is None:
+                self._say(f"“{key.char.strip() or 'that key'}” means nothing here")
+            elif state.origin is None and kind in ACTS and kind != first:
+                self._say(f"“{kind}” is not asked for yet; it begins with {first}")
+            if kind is not None:
                 seen.append(Seen(what=kind, t_lo=key.t_lo - begun, t_hi=key.t_hi - begun))
-                self._do(kind)
-        if self.performer is not None:
-            for kind, _ in self.performer.acts_due(self.play, state, now):
-                seen.append(Seen(what=kind, t_lo=now - passed, t_hi=now))
-                self._do(kind)
+                self._do(kind, act)
+        if self.performer is not None and self.car is not None:
+            done = self.performer.does(self.play, state, now, self.car)
+            seen += [Seen(what=kind, t_lo=now - passed, t_hi=now) for kind in done]
+        if self.car is not None:
+            seen += gauge_news(self.play.routine, state.happened, state.holding, self.car, now)
         return seen
 
-    def _do(self, kind: Kind) -> None:
-        if self.car is None:
+    def _key(self, char: str, act: CompiledEvent | None) -> Kind | None:
+        return self._hands.kind_of(char, None if act is None else act.kind)
+
+    def _do(self, kind: Kind, act: CompiledEvent | None) -> None:
+        if self.car is None or kind not in ACTS:
             return
         try:
-            self.car.do(kind)
+            begin_act(self.car, kind, None if act is None else self.play.routine.step(act.step))
         except OutOfOrderError as why:
-            raise InputError(
-                f"the simulated car cannot do that: {why.what}", way_out="Begin the attempt again."
-            ) from None
+            self._say(f"The simulated car: {why.what}")
+
+    def _say(self, words: str) -> None:
+        self._said = Cue(at=0.0, sound="so far", words=words)
 
     def _hear(self, cues: Sequence[Cue]) -> None:
         for cue in cues:

@@ -57,7 +57,16 @@ def _stage_line(entries: Sequence[Entry]) -> Text:
 
 def say_end(console: Console, job: DemoJob) -> None:
     """Where everything is."""
-    console.print(f"Everything is in [bold]{job.out}/[/]:")
+    console.print("The stages:")
+    for number, state in enumerate(stages(job.entries), start=1):
+        line = state.line if state.standing == "done" else ""
+        note = f" ({state.tries} tries)" if state.tries > 1 else ""
+        console.print(
+            Text.assemble(
+                f"  {number} {state.stage.capitalize():10}", (f" {state.standing}{note}", "bold"), f"  {line}"
+            )
+        )
+    console.print(f"\nEverything is in [bold]{job.out}/[/]:")
     for path in job.files:
         console.print(f"  {path.name}")
     console.print(

@@ -12,11 +12,13 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from tickover.idle import words
+from tickover.cli import idle_draw
+from tickover.errors import LogFileError
+from tickover.idle import parse_glances, read_glances, words
 from tickover.idle.compare import compare
 from tickover.idle.reading import read_idle
 from tickover.idle.results import Comparison, IdleReading
-from tickover.logs import LogReport, read_log_report
+from tickover.logs import LogReport, read_log_report, set_units
 from tickover.results import CannotTell, Quantity, envelope
 from tickover.signals import Recording
 
@@ -39,47 +41,115 @@ class Normal(click.ParamType[tuple[float, float]]):
 
 
 @click.command("idle")
-@click.argument("log", type=click.Path(path_type=Path))
-@click.option("--against", type=click.Path(path_type=Path), help="An earlier log of the same car to compare with.")
+@click.argument("log", type=click.Path(path_type=Path), required=False)
+@click.option("--against", metavar="LOG", help="An earlier log of the same car to compare with, or glances.")
+@click.option("--glances", metavar="NUMBERS", help="Instead of LOG: ten glances at the tachometer, “700 720 690 …”.")
 @click.option("--normal", type=Normal(), help="The car's normal idle [r/min], like 650-750.")
+@click.option("--displacement", type=click.FloatRange(0.05, 20), help="Of the engine [l], like 1.5.")
 @click.option("--diesel", is_flag=True, help="The engine is a diesel.")
+@click.option("--figure", type=click.Path(path_type=Path), help="Draw it into FILE.svg or FILE.png.")
+@click.option("--page", "page_file", type=click.Path(path_type=Path), help="Write one offline page, FILE.html.")
+@click.option(
+    "--map", "map_file", type=click.Path(path_type=Path), help="A small TOML file: column to signal and unit."
+)
+@click.option("--set-unit", "units", metavar="COLUMN=UNIT", multiple=True, help="The unit a column is in; repeatable.")
 @click.option("--report", is_flag=True, help="Say what the reader did with every column and row.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result for programs.")
 def idle_command(
-    log: Path, against: Path | None, normal: tuple[float, float] | None, diesel: bool, report: bool, as_json: bool
+    log: Path | None,
+    against: str | None,
+    glances: str | None,
+    normal: tuple[float, float] | None,
+    displacement: float | None,
+    diesel: bool,
+    figure: Path | None,
+    page_file: Path | None,
+    map_file: Path | None,
+    units: tuple[str, ...],
+    report: bool,
+    as_json: bool,
 ) -> None:
     """Measure the idle in LOG, with its uncertainty and what cannot be told from it.
 
     With --against, LOG is the idle after and the other one the idle before.
     """
-    after, after_report = read_log_report(log)
-    reading = read_idle(after, np.random.default_rng(_SEED), diesel=diesel)
+    if (log is None) == (glances is None):
+        raise click.UsageError("Name a LOG, or give --glances “700 720 690 …”; one of the two.")
+    idle_draw.check_names(figure, page_file)
+    one = _Source(diesel=diesel, displacement=displacement, map_file=map_file, units=set_units(units))
+    reading, recording, log_report = one.by_eye(glances) if glances is not None else one.of(Path(str(log)))
     found: Comparison | None = None
-    before: Recording | None = None
+    before: IdleReading | CannotTell | None = None
+    earlier: Recording | None = None
     if against is not None:
-        before = read_log_report(against)[0]
-        found = compare(read_idle(before, np.random.default_rng(_SEED), diesel=diesel), reading, normal=normal)
+        before, earlier, _ = one.of_either(against)
+        found = compare(before, reading, normal=normal)
+    drawn = idle_draw.Drawn(reading, recording, found, before, normal)
+    written = idle_draw.write(drawn, figure, page_file)
     if as_json:
-        click.echo(_json(found or reading, log, against, normal, after.simulated or bool(before and before.simulated)))
+        simulated = any(r is not None and r.simulated for r in (recording, earlier))
+        click.echo(_json(found or reading, str(log or glances), against, normal, simulated, displacement))
         return
     console = Console(highlight=False)
     if found is not None:
         say_comparison(console, found)
     say_reading(console, reading, normal)
-    say_log(console, after_report, whole=report)
+    if log_report is not None:
+        say_log(console, log_report, whole=report)
+    for path in written:
+        console.print(f"\nWritten: {path}", markup=False, soft_wrap=True)
+
+
+class _Source:
+    """Readings from a log or from glances, with the same settings."""
+
+    def __init__(
+        self, *, diesel: bool, displacement: float | None, map_file: Path | None, units: dict[str, str]
+    ) -> None:
+        self._diesel = diesel
+        self._displacement = displacement
+        self._map_file = map_file
+        self._units = units
+
+    def of(self, log: Path) -> tuple[IdleReading | CannotTell, Recording | None, LogReport | None]:
+        recording, report = read_log_report(
+            log, map_file=self._map_file, units=self._units, displacement=self._displacement
+        )
+        if "engine_speed" not in recording:
+            raise LogFileError(
+                "holds no engine speed, so it has no idle", file=str(log), way_out="Log the engine speed."
+            )
+        rng = np.random.default_rng(_SEED)
+        return read_idle(recording, rng, diesel=self._diesel, displacement=self._displacement), recording, report
+
+    def by_eye(self, text: str) -> tuple[IdleReading | CannotTell, Recording | None, LogReport | None]:
+        values = parse_glances(text)
+        if values is None:
+            raise click.BadParameter(f"“{text}” is not a row of numbers; write them like “700 720 690”")
+        try:
+            return read_glances(values), None, None
+        except ValueError as why:
+            raise click.BadParameter(str(why)) from None
+
+    def of_either(self, text: str) -> tuple[IdleReading | CannotTell, Recording | None, LogReport | None]:
+        if not Path(text).exists() and parse_glances(text) is not None:
+            return self.by_eye(text)
+        return self.of(Path(text))
 
 
 def _json(
     result: Comparison | IdleReading | CannotTell,
-    log: Path,
-    against: Path | None,
+    log: str,
+    against: str | None,
     normal: tuple[float, float] | None,
     simulated: bool,
+    displacement: float | None,
 ) -> str:
     inputs = {
-        "log": str(log),
-        "against": str(against) if against else None,
+        "log": log,
+        "against": against,
         "normal": list(normal) if normal else None,
+        "displacement": displacement,
         "seed": _SEED,
     }
     rests_on = () if isinstance(result, CannotTell) else result.rests_on
@@ -94,9 +164,22 @@ def say_comparison(console: Console, found: Comparison) -> None:
     console.print(Padding(found.sentence, (0, 3)))
     _line(console, found.after, found.normal)
     _list(console, [("difference", words.difference_words(found)), *(("rests on", r) for r in found.rests_on)])
+    _numbers(console, found)
     if isinstance(found.difference, CannotTell) and found.difference.way_out:
         _list(console, [("way out", found.difference.way_out)])
     console.rule(style="dim", characters="━")
+
+
+def _numbers(console: Console, found: Comparison) -> None:
+    """The numbers behind the verdict, before and after side by side."""
+    table = Table.grid(padding=(0, 2))
+    table.add_column(min_width=17, no_wrap=True)
+    for what, before, after in (("", "before", "after"), *words.numbers(found)):
+        table.add_row(
+            Text(what, style="dim"), Text(before, style="" if what else "dim"), Text(after, style="" if what else "dim")
+        )
+    if table.row_count > 1:
+        console.print(Padding(table, (1, 3, 0, 3)))
 
 
 def say_reading(console: Console, reading: IdleReading | CannotTell, normal: tuple[float, float] | None) -> None:
@@ -112,6 +195,9 @@ def say_reading(console: Console, reading: IdleReading | CannotTell, normal: tup
         console.print(Padding(f"{words.conditions(state)}, 95 %", (0, 3)))
         _line(console, state.speed, None if state.name == "loads on" else normal)
         _list(console, words.rows(reading, state))
+    if words.more(reading):
+        console.print()
+        _list(console, words.more(reading))
     console.print()
     _list(console, [("rests on", r) for r in reading.rests_on])
     _list(console, [("┄ cannot tell", words.cannot_tell(r)) for r in reading.refusals])
@@ -149,5 +235,18 @@ def say_log(console: Console, report: LogReport, *, whole: bool) -> None:
     ]  # fmt: skip
     rows += [("left out", f"{c.header}: {c.reason}") for c in report.left]
     rows += [("broken rows", f"line {b.line}: {b.what}") for b in report.broken]
-    rows += [("time", f"{report.time_base}: {report.time_why}")]
+    rows += [("doubtful", s.sentence()) for s in report.suspicions]
+    rows += [
+        ("measured every", f"{name}: {seconds:.3g} s, {report.refreshes.get(name, 0)} times")
+        for name, seconds in report.refresh_period.items()
+    ]
+    rows += [
+        (
+            "rows",
+            f"{report.rows_in} in = {report.rows_out} used + {len(report.broken)} broken + {report.backward} "
+            f"backward + {report.frozen_tail} frozen; {report.blank_lines} blank lines",
+        ),
+        ("key on", f"{report.key_on_rows} rows before the engine turned"),
+        ("time", f"{report.time_base}: {report.time_why}"),
+    ]
     _list(console, rows)

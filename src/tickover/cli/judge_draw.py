@@ -7,7 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from tickover.coaching import AttemptJudgement
-from tickover.coaching.judging import BoundLine
+from tickover.coaching.judging import BoundLine, seconds
 from tickover.drawing.textline import text_line
 
 LINE = 17
@@ -28,7 +28,8 @@ def print_judgement(console: Console, judgement: AttemptJudgement, *, every: boo
     if judgement.joint:
         console.print(f"No single bound shows it, all together do: {judgement.joint}", markup=False)
     table = Table.grid(padding=(0, 2))
-    for _ in range(4):
+    table.add_column()
+    for _ in range(3):
         table.add_column(no_wrap=True)
     for bound in judgement.bounds:
         if every or bound.verdict != "hit" or _tells(bound):
@@ -70,9 +71,9 @@ def _row(bound: BoundLine) -> tuple[Text, Text, Text, Text]:
 
 def _verdict(bound: BoundLine) -> str:
     if bound.early is not None:
-        return f"{bound.verdict}, {bound.early[0]:.2f} s too early"
+        return f"{bound.verdict}, {seconds(bound.early)} too early"
     if bound.late is not None:
-        return f"{bound.verdict}, {bound.late[0]:.2f} s too late"
+        return f"{bound.verdict}, {seconds(bound.late)} too late"
     return bound.verdict
 
 

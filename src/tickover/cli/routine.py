@@ -35,7 +35,11 @@ STYLES: dict[Style, str] = {
     "bad": "bold",
 }
 
-PAPER: dict[str, tuple[str, str]] = {}
+PAPER = {
+    "card": ("tickover.cli.routine_card:card_command", "Print one page to read on the steering wheel."),
+    "cue": ("tickover.cli.routine_cue:cue_command", "Write the routine as sound, to be done with eyes on the car."),
+    "phone": ("tickover.cli.routine_phone:phone_command", "Write one HTML file that coaches from a phone, offline."),
+}
 """Commands that make something to take to the car; each brings its own libraries."""
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")

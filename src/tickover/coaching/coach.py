@@ -10,13 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tickover.attempts import ACTS
+from tickover.coaching.conditions import condition_words, due_counter, held_at_start, turns_of
 from tickover.coaching.match import match
-from tickover.coaching.state import CoachState, Cue, Miss, Seen
-from tickover.coaching.words import WORDS, late_words, out_of_turn_words, silence_words, so_far_words
+from tickover.coaching.state import CoachState, Cue, Miss, Seen, Turn
+from tickover.coaching.words import act_words, late_words, out_of_turn_words, silence_words, so_far_words
 from tickover.errors import InputError
 from tickover.routines import CompiledEvent, CompiledRoutine
 from tickover.timing import Miss as Broken
-from tickover.timing import Prepared, Run, aims, begin, happen, prepare, windows
+from tickover.timing import Prepared, Run, aims, begin, condition, happen, prepare, windows
 
 LEAD_IN = 5.0
 """From the start of an attempt to its first act [s]; own choice, time to put the hand on the key."""
@@ -56,7 +57,13 @@ def script(routine: CompiledRoutine) -> Script:
 
 def open_attempt(play: Script, now: float = 0.0, lead_in: float = LEAD_IN) -> CoachState:
     """The state before anything happened; the first act is due ``lead_in`` seconds after ``now``."""
-    return CoachState(digest=play.routine.digest, now=now, start_at=now + lead_in, aim=now + lead_in)
+    return CoachState(
+        digest=play.routine.digest,
+        now=now,
+        start_at=now + lead_in,
+        aim=now + lead_in,
+        holding=tuple(sorted(held_at_start(play.routine))),
+    )
 
 
 def step(play: Script, state: CoachState, now: float, seen: Sequence[Seen] = ()) -> tuple[CoachState, tuple[Cue, ...]]:
@@ -103,16 +110,63 @@ def due_answers(play: Script, state: CoachState) -> list[CompiledEvent]:
 
 
 def replay(play: Script, state: CoachState) -> Run:
-    """The temporal run behind a state, from what has happened."""
-    run = begin(play.prepared)
-    for name, t in list(state.happened.items())[1:]:
-        run = happen(run, name, t)
+    """The temporal run behind a state, from what has happened and which conditions turned."""
+    run = begin(play.prepared, holding=held_at_start(play.routine))
+    turns = list(state.turns)
+    for number, (name, t) in enumerate(state.happened.items()):
+        if number:
+            run = happen(run, name, t)
+        while turns and turns[0].after <= number + 1:
+            run = _turned(run, turns.pop(0))
     return run
+
+
+def _turned(run: Run, turn: Turn) -> Run:
+    return condition(run, turn.name, turn.holds, turn.t)
 
 
 def _take(play: Script, state: CoachState, item: Seen) -> tuple[CoachState, list[Cue]]:
     """One thing seen: lay it on the plan, and say how it came."""
     planned = match(play.routine, state.happened, item.what)
+    at = (item.t_lo + item.t_hi) / 2
+    known = {**state.happened, planned.name: 0.0} if planned is not None else state.happened
+    turned = turns_of(play.routine, known, item.what)
+    if planned is None and turned:
+        return _condition_news(play, state, turned, at)
+    state, cues = _event_news(play, state, item, planned)
+    if turned and state.phase in {"lead in", "running"}:
+        state, more = _condition_news(play, state, turned, at)
+        cues += more
+    return state, cues
+
+
+def _condition_news(
+    play: Script, state: CoachState, turned: dict[str, bool], at: float
+) -> tuple[CoachState, list[Cue]]:
+    """Conditions that turned: counted time stands or runs from now on."""
+    turned = {name: holds for name, holds in turned.items() if (name in state.holding) != holds}
+    if not turned:
+        return state, []
+    kept = (name for name in state.holding if name not in turned)
+    holding = tuple(sorted([*kept, *(name for name, holds in turned.items() if holds)]))
+    seen = max(state.happened.values(), default=0.0)
+    t = max(at - state.origin, seen) if state.origin is not None else 0.0
+    new = [Turn(name=n, holds=h, t=t, after=max(len(state.happened), 1)) for n, h in turned.items()]
+    state = state.model_copy(update={"holding": holding, "turns": (*state.turns, *new)})
+    if state.origin is None:
+        return state, []
+    state = _look_ahead(play, state, replay(play, state))
+    under_way = due_counter(play.routine, state.happened)
+    if under_way is None or under_way.start not in state.happened or under_way.condition not in turned:
+        return state, []
+    words = condition_words(under_way.condition, turned[under_way.condition])
+    return state, [Cue(at=at, sound="count", words=words, event=under_way.event)]
+
+
+def _event_news(
+    play: Script, state: CoachState, item: Seen, planned: CompiledEvent | None
+) -> tuple[CoachState, list[Cue]]:
+    """An event of the plan, or an act out of turn."""
     at, slack = (item.t_lo + item.t_hi) / 2, (item.t_hi - item.t_lo) / 2
     if planned is None:
         return _out_of_turn(play, state, item, at)
@@ -199,5 +253,5 @@ def _count_in(play: Script, state: CoachState, since: float, now: float) -> list
         for k in range(PIPS, 0, -1)
         if state.aim - k * gap > last
     ]
-    cues.append(Cue(at=state.aim, sound="act", words=WORDS[act.kind], event=act.name))
+    cues.append(Cue(at=state.aim, sound="act", words=act_words(play.routine, act), event=act.name))
     return [cue for cue in cues if since < cue.at <= now]

@@ -109,7 +109,7 @@ def judge_attempt(routine: CompiledRoutine, attempt: Attempt) -> AttemptJudgemen
         )
     laid = lay_over(routine, attempt)
     clocks = {name: (c.lo, c.hi) for name, c in attempt.header.clocks.items()}
-    found = judge(routine.plan(), laid.observations, clocks, horizon=laid.horizon)
+    found = judge(routine.plan(), laid.observations, clocks, horizon=laid.horizon, counted=laid.counted)
     verdict: Verdict = "missed" if laid.extras else found.verdict
     acts = _acts(routine, laid.observations, clocks, found)
     bounds = tuple(_line(b) for b in found.bounds)
@@ -141,7 +141,7 @@ def _line(b: BoundJudgement) -> BoundLine:
         allowed=(_finite(b.bound.lo), _finite(b.bound.hi)),
         found=found,
         early=_finite_range(b.early_by),
-        late=_finite_range(b.late_by),
+        late=_finite_range(b.late_by) if found is not None else None,
     )
 
 
@@ -209,7 +209,8 @@ def _worst_miss(bounds: Sequence[BoundLine]) -> BoundLine | None:
     return next((b for b in missed if b.found is not None), missed[0] if missed else None)
 
 
-def _seconds(pair: tuple[float, float]) -> str:
+def seconds(pair: tuple[float, float]) -> str:
+    """A range of seconds in words; one figure where it is as good as one."""
     lo, hi = pair
     return f"{lo:.2f} s" if hi - lo < 0.01 else f"{lo:.2f} to {hi:.2f} s"
 
@@ -221,18 +222,20 @@ def _sentence(
         return "Every step a hit."
     if extras:
         x = extras[0]
-        return f"Missed: {WORDS[x.kind].lower()} came at {x.t:.1f} s when “{x.instead_of}” was due."
+        return f"Missed: {WORDS[x.kind].lower()} came {x.since:.1f} s after the start when “{x.instead_of}” was due."
     worst = _worst_miss(bounds)
     if worst is None:
         undecided = [b for b in bounds if b.verdict == "undecided"]
         if verdict == "missed" or not undecided:
             return f"{verdict.capitalize()}: {found.reason}"
-        return f"Done, cannot tell: {len(undecided)} of {len(bounds)} bounds undecided, first “{undecided[0].label}”."
+        done = "Done" if all(b.found is not None for b in bounds) else "Not finished"
+        first = undecided[0].label
+        return f"{done}, cannot tell: {len(undecided)} of {len(bounds)} windows undecided, first “{first}”."
     words = names[worst.event]
     if worst.early is not None:
-        return f"Missed: {words} came {_seconds(worst.early)} too early ({worst.label})."
+        return f"Missed: {words} came {seconds(worst.early)} too early ({worst.label})."
     if worst.late is not None and worst.found is not None:
-        return f"Missed: {words} came {_seconds(worst.late)} too late ({worst.label})."
+        return f"Missed: {words} came {seconds(worst.late)} too late ({worst.label})."
     return f"Missed: {words} did not come in its window ({worst.label})."
 
 
@@ -252,7 +255,7 @@ def _advice(verdict: Verdict, bounds: Sequence[BoundLine], extras: Sequence[Extr
     if open_ is not None and open_.found is not None:
         return (
             f"“{open_.label}” lies between {open_.found[0]:.2f} and {open_.found[1]:.2f} s, which the bound cuts: "
-            "film it, or poll at 20 Hz or more."
+            "aim nearer its middle, or record it finer (film it, or poll at 20 Hz or more)."
         )
     if open_ is not None:
         return f"“{open_.label}” was not seen: record until the routine is over."

@@ -36,6 +36,22 @@ class Miss(Result):
     early: float | None = None
 
 
+class Turn(Result):
+    """A condition of counted time began to hold, or ceased to.
+
+    Attributes:
+        name: the condition.
+        holds: whether it holds from then on.
+        t: when, seconds since origin.
+        after: how many planned events had happened by then, which settles the order of equal instants.
+    """
+
+    name: str
+    holds: bool
+    t: float
+    after: int
+
+
 class CoachState(Result):
     """State of one live attempt.
 
@@ -48,8 +64,11 @@ class CoachState(Result):
         origin: when the first act was seen [s]; None before.
         slack: how far the origin itself may be off [s].
         happened: planned events seen so far, name to seconds since origin, in the order seen.
+        turns: conditions that began or ceased to hold, in the order seen.
+        holding: conditions that hold now.
         windows: when each event still to come may happen [s, attempt clock]; None where open.
-        aim: when the next act is best done [s, attempt clock]; None while it waits for the car's answer.
+        aim: when the next act is best done [s, attempt clock]; None while it waits for the car's answer, or
+            while the time that it waits for does not count.
         miss: why it is over, where it is.
     """
 
@@ -61,6 +80,8 @@ class CoachState(Result):
     origin: float | None = None
     slack: float = 0.0
     happened: dict[str, float] = Field(default_factory=dict)
+    turns: tuple[Turn, ...] = ()
+    holding: tuple[str, ...] = ()
     windows: dict[str, tuple[float, float | None]] = Field(default_factory=dict)
     aim: float | None = None
     miss: Miss | None = None
@@ -71,13 +92,14 @@ class Cue(Result):
 
     Attributes:
         at: when [s, attempt clock].
-        sound: ``pip`` (count-in), ``act`` (the moment), ``so far`` (a step judged live), ``missed``, ``done``.
+        sound: ``pip`` (count-in), ``act`` (the moment), ``so far`` (a step judged live), ``count`` (counted time stands
+            or runs again), ``missed``, ``done``.
         words: what to say; empty for a pip.
         event: the planned event it is about.
     """
 
     at: float
-    sound: Literal["pip", "act", "so far", "missed", "done"]
+    sound: Literal["pip", "act", "so far", "count", "missed", "done"]
     words: str = ""
     event: str = ""
 
@@ -86,11 +108,13 @@ class Card(Result):
     """One of *now*, *next*, *after*.
 
     Attributes:
-        word: the giant word: Press, Let up, Wait, Hold, Watch, Key on …
+        word: the giant word: Press, Let up, Wait, Hold, Watch, Ignition on …
         detail: one line: “3 of 5”, the bound, the caution.
         aim: seconds from now to the aim; None for the car's answer or where it is past.
         window: seconds from now to the window's two ends; the second None where it is open.
         length: whole length of the wait that is running, for the emptying bar [s]; None where there is none.
+        counted: counted time so far, where the wait is for counted time [s]; None else.
+        counting: whether it runs now; while it stands, ``aim`` is what is left and stands too.
     """
 
     word: str
@@ -98,6 +122,8 @@ class Card(Result):
     aim: float | None = None
     window: tuple[float, float | None] | None = None
     length: float | None = None
+    counted: float | None = None
+    counting: bool = True
 
 
 class View(Result):

@@ -6,9 +6,9 @@ from tickover.attempts import Kind
 from tickover.routines import CompiledEvent, CompiledRoutine
 
 WORDS: dict[str, str] = {
-    "ignition off": "Key off",
-    "ignition accessory": "Key to accessory",
-    "ignition on": "Key on",
+    "ignition off": "Ignition off",
+    "ignition accessory": "Accessory",
+    "ignition on": "Ignition on",
     "crank": "Start",
     "press": "Press",
     "release": "Let up",
@@ -25,12 +25,28 @@ WORDS: dict[str, str] = {
     "load off": "Load off",
     "fan on": "Fan runs",
     "fan off": "Fan stops",
+    "hold speed": "Hold the speed",
+    "let idle": "Let it idle",
+    "drive": "Drive",
+    "coast": "Coast",
+    "stand": "Stop and stand",
+    "time counts": "Time counts",
+    "time stands": "Time stands",
 }
 """The coach's word for each kind of event."""
 
 
+def act_words(routine: CompiledRoutine, event: CompiledEvent) -> str:
+    """The coach's word for one event: a load by its name, anything else by its kind.
+
+    Example: ``Compressor on``; ``Press``.
+    """
+    load = routine.step(event.step).load
+    return f"{load[:1].upper()}{load[1:]} {event.kind.removeprefix('load ')}" if load else WORDS[event.kind]
+
+
 def event_words(event: CompiledEvent) -> str:
-    """An event for people: “press 4 of 5”, “let up”, “key on”."""
+    """An event for people: “press 4 of 5”, “let up”, “ignition on”."""
     word = WORDS[event.kind].lower()
     return f"{word} {event.number} of {event.of}" if event.of > 1 else word
 

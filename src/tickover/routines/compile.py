@@ -161,7 +161,10 @@ def compile_routine(routine: Routine, switch: Switch = "key") -> CompiledRoutine
 
 def _conditions(turns: Sequence[Turn]) -> tuple[CompiledCondition, ...]:
     found = {t.step.condition.name: t.step.condition for t in turns if t.step.condition is not None}
-    return tuple(CompiledCondition(name=c.name, signal=c.signal, lo=c.lo, hi=c.hi) for c in found.values())
+    return tuple(
+        CompiledCondition(name=c.name, signal=c.signal, lo=c.lo, hi=c.hi, holds_at_start=c.holds_at_start)
+        for c in found.values()
+    )
 
 
 def _steps(turns: Sequence[Turn], judged: Judged, hands: dict[str, str]) -> tuple[CompiledStep, ...]:
@@ -195,6 +198,8 @@ def _step(turn: Turn, act: Turn | None, start: Turn | None, hands: str) -> Compi
         why=turn.why,
         say=step.say,
         load=step.load,
+        speed=step.speed,
+        road_speed=step.road_speed,
         events=tuple(m.name for m in turn.moments),
         round=turn.round,
         rounds=turn.rounds,

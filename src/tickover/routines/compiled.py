@@ -40,6 +40,7 @@ class CompiledStep(Result):
         bus_silent: nothing may poll the car until this step.
         why: why the step is there; say: what to speak instead of the title.
         load: which load goes on or off.
+        speed: engine speed to hold [r/min]; road_speed: road speed to keep [km/h]. Said, not judged: taps show neither.
         events: names of its events in order.
         round, rounds: which round of how many.
     """
@@ -60,6 +61,8 @@ class CompiledStep(Result):
     why: str = ""
     say: str = ""
     load: str = ""
+    speed: tuple[float, float] | None = None
+    road_speed: tuple[float, float] | None = None
     events: tuple[str, ...]
     round: int = 1
     rounds: int = 1
@@ -126,12 +129,16 @@ class CompiledCounter(Result):
 
 
 class CompiledCondition(Result):
-    """What must hold for time to count; ``signal`` with ``lo`` and ``hi`` in its unit, where the file names one."""
+    """What must hold for time to count; ``signal`` with ``lo`` and ``hi`` in its unit, where the file names one.
+
+    ``holds_at_start``: whether it is taken to hold until something else is seen.
+    """
 
     name: str
     signal: str | None = None
     lo: float | None = None
     hi: float | None = None
+    holds_at_start: bool = True
 
 
 class CompiledNeed(Result):
@@ -156,6 +163,8 @@ class CompiledBasis(Result):
         """One sentence for pages and prints."""
         wins = "The car's own service information wins."
         if self.kind == "common practice":
+            if self.source:
+                return f"Common practice, after {self.source}; no source that can be looked up. {wins}"
             return f"Common practice, no published source. {wins}"
         where = ", ".join(p for p in (self.source, self.clause) if p)
         if self.kind == "published":

@@ -79,6 +79,11 @@ DO: dict[Kind, str] = {
     "gear neutral": "P or N is selected",
     "load on": "an electrical or compressor load goes on; `load` says which",
     "load off": "it goes off again",
+    "hold speed": "the pedal holds the engine at a speed, in P or N; `speed` says which",
+    "let idle": "the pedal is let go, the engine falls back to idle",
+    "drive": "the car drives: moves off, pulls, or keeps its speed; `road_speed` may say which",
+    "coast": "the pedal is let go in gear while the car rolls",
+    "stand": "the car comes to a stand, engine idling",
 }
 """What a person can do in a step."""
 
@@ -128,7 +133,9 @@ NEED = (
 
 BASIS = (
     Key("kind", "choice", "What sort of basis.", True, BASES),
-    Key("source", "text", "Where it is written; needed where it is published."),
+    Key(
+        "source", "text", "Where it is written; needed where it is published. With common practice: where it was heard."
+    ),
     Key("clause", "text", "Where in the source."),
 )
 
@@ -165,6 +172,8 @@ STEP = (
     Key("gap", "table", "With `times`: the bound on each gap between two presses."),
     Key("span", "table", "With `times`: the bound from first press to last let-up."),
     Key("load", "text", "With `load on` and `load off`: which load."),
+    Key("speed", "pair", "With `hold speed`: lowest and highest engine speed, in r/min."),
+    Key("road_speed", "pair", "With `drive`: lowest and highest road speed to keep, in km/h."),
     Key("count_only_while", "while", "Time counts only while this holds; the bound is on counted time."),
     Key("forbidden_until", "name", "Doing it before that step is a harm, not only a miss."),
     Key("harm", "text", "With `forbidden_until`: what doing it early does."),
@@ -264,6 +273,8 @@ RULES = (
     'The engine stands still before the pedal goes down. After it ran: a `car = "stopped"` step that confirms it.',
     f"A press lasts at least {MIN_PRESS:g} s.",
     "A drive gear needs the engine running and the brake held, and P or N comes before ignition off.",
+    "A held engine speed needs the engine running in P or N, and `let idle` comes before anything else is done.",
+    "The ignition is never switched while the car moves: `stand` comes before.",
     "The bounds can all be kept together; if not, the shortest contradiction is named.",
     "The routine can be done whatever moment the car's answers take within their windows.",
     "Cautions that always hold (engine stopped before the pedal, pedal up before the crank, running engines and closed"

@@ -75,6 +75,14 @@ class Condition:
     lo: float | None = None
     hi: float | None = None
 
+    @property
+    def holds_at_start(self) -> bool:
+        """Whether it is taken to hold when a routine begins.
+
+        A fan, loads and a pedal are looked at in the set-up; what a signal shows, and a car that moves, has to be seen.
+        """
+        return self.signal is None and self.name not in {"fan on", "moving"}
+
 
 @dataclass(frozen=True, slots=True)
 class Need:
@@ -125,6 +133,8 @@ class Step:
         bound: when it may happen; ``None`` for the first.
         repeat: for presses in a row.
         load: which load goes on or off.
+        speed: engine speed to hold [r/min].
+        road_speed: road speed to keep [km/h].
         condition: time counts only while this holds.
         forbidden_until: step before which it is a harm.
         harm: what doing it early does.
@@ -141,6 +151,8 @@ class Step:
     bound: Bound | None = None
     repeat: Repeat | None = None
     load: str = ""
+    speed: tuple[float, float] | None = None
+    road_speed: tuple[float, float] | None = None
     condition: Condition | None = None
     forbidden_until: str | None = None
     harm: str = ""

@@ -25,6 +25,11 @@ TITLES: dict[Kind, str] = {
     "brake release": "Let the brake go",
     "gear drive": "Select drive",
     "gear neutral": "Select P or N",
+    "hold speed": "Hold the engine speed",
+    "let idle": "Let it idle",
+    "drive": "Drive",
+    "coast": "Coast",
+    "stand": "Stop and stand",
 }
 
 MOMENTS: dict[Kind, str] = {
@@ -45,6 +50,11 @@ MOMENTS: dict[Kind, str] = {
     "brake release": "the brake is let go",
     "gear drive": "drive is selected",
     "gear neutral": "P or N is selected",
+    "hold speed": "the speed is reached",
+    "let idle": "the pedal is let go",
+    "drive": "the car drives",
+    "coast": "the car coasts",
+    "stand": "the car stands",
 }
 
 ANSWERS: dict[Kind, str] = {
@@ -69,6 +79,11 @@ CAUTION_CRANK = (
 )
 CAUTION_RUNNING = "The engine will run: never in a closed space (carbon monoxide)."
 CAUTION_GEAR = "Chocks at the wheels, nobody in front or behind; skip this routine if the idle is high."
+CAUTION_SPEED = (
+    "Outdoors or with extraction, P or N, parking brake on; no dry grass under the car, nobody under the bonnet."
+)
+CAUTION_ROAD = "A passenger works the coach; the driver never reads or types. Legal limits, no schedule chasing."
+CAUTION_OVERRUN = "Overrun slows without brake lights: look behind first."
 CAUTION_COAST = "Confirm by eye and ear that the engine stands still."
 
 
@@ -130,6 +145,14 @@ def detail_of(turn: Turn, hands: str, counted_from: str) -> str:
         parts.append("Fully down, and keep it there.")
     elif step.kind == "release":
         parts.append("Fully up, foot off the pedal.")
+    elif step.speed:
+        parts.append(f"{step.speed[0]:,.0f} to {step.speed[1]:,.0f} r/min, evenly, until told otherwise.")
+    elif step.road_speed:
+        parts.append(f"{step.road_speed[0]:.0f} to {step.road_speed[1]:.0f} km/h, as far as limits and traffic allow.")
+    elif step.kind == "let idle":
+        parts.append("Foot off the pedal, and off it from now on.")
+    elif step.kind == "coast":
+        parts.append("Pedal fully up in gear; do not touch it until told.")
     if step.answer and turn.bound:
         parts.append(f"{ANSWERS[step.kind]} {turn.bound.words} after {counted_from}.")
     if step.condition:
@@ -152,6 +175,9 @@ def caution_of(turn: Turn, before: Turn | None) -> str:
         "crank": (CAUTION_CRANK, CAUTION_RUNNING),
         "gear drive": (CAUTION_GEAR,),
         "stopped": (CAUTION_COAST,),
+        "hold speed": (CAUTION_SPEED,),
+        "drive": (CAUTION_ROAD,),
+        "coast": (CAUTION_OVERRUN,),
     }.get(kind, ())
     pedal_before = before is not None and before.step.kind in {"press", "release"}
     if kind == "press" and not pedal_before:

@@ -23,6 +23,8 @@ class Car:
         engine: stopped, running, or ``unsure``: switched off, but not yet confirmed to stand.
         pedal, brake: up or down.
         gear: neutral (P or N) or drive.
+        revs: whether the pedal holds the engine at a speed.
+        moves: whether the car moves.
         loads: loads switched on by the routine.
         pressed_by: the step that put the pedal down.
     """
@@ -32,6 +34,8 @@ class Car:
     pedal: str = "up"
     brake: str = "up"
     gear: str = "neutral"
+    revs: bool = False
+    moves: bool = False
     loads: set[str] = field(default_factory=set)
     pressed_by: str = ""
 
@@ -42,13 +46,17 @@ def start_of(kind: Kind) -> Car:
         return Car(ignition="on")
     if kind == "ignition off":
         return Car(ignition="on", engine="unsure")
-    if kind in {"load on", "load off", "gear drive", "gear neutral", "brake press"}:
+    if kind in {"load on", "load off", "gear drive", "gear neutral", "brake press", "hold speed", "drive"}:
         return Car(ignition="on", engine="running")
     return Car()
 
 
 Complaint = tuple[str, str]
 """What is wrong, and the way out."""
+
+
+LET_IDLE = "Add a `let idle` step before."
+STAND = "Add a `stand` step."
 
 
 def check_physics(turns: Sequence[Turn], faults: Faults) -> None:
@@ -64,11 +72,18 @@ def check_physics(turns: Sequence[Turn], faults: Faults) -> None:
     for turn in turns:
         for what, way_out in _RULES[turn.step.kind](car, turn):
             faults.at(turn.step.line, what, way_out, turn.step.id)
+        if car.revs and not turn.step.answer and turn.step.kind not in {"hold speed", "let idle"}:
+            faults.at(turn.step.line, "something is done while the engine speed is held", LET_IDLE, turn.step.id)
+            car.revs = False  # told once
     last = turns[-1].step
     if car.pedal == "down":
         faults.at(last.line, "the routine ends with the pedal down", "Add a `release` step.", last.id)
     if car.gear == "drive":
         faults.at(last.line, "the routine ends with a drive gear selected", "Add a `gear neutral` step.", last.id)
+    if car.revs:
+        faults.at(last.line, "the routine ends with the engine speed held", "Add a `let idle` step.", last.id)
+    if car.moves:
+        faults.at(last.line, "the routine ends while the car moves", STAND, last.id)
 
 
 def _ignition(car: Car, turn: Turn) -> list[Complaint]:
@@ -76,6 +91,9 @@ def _ignition(car: Car, turn: Turn) -> list[Complaint]:
     found: list[Complaint] = []
     if car.ignition == state:
         found.append((f"the ignition is {_at(state)} already", "Leave the step out, or switch it over before."))
+    if car.moves:
+        found.append(("the ignition is switched while the car moves", STAND))
+        car.moves = False  # told once
     if state != "on":
         if car.gear == "drive":
             found.append(("the ignition goes off with a drive gear selected", "Add a `gear neutral` step before."))
@@ -193,6 +211,36 @@ def _load(car: Car, turn: Turn) -> list[Complaint]:
     return []
 
 
+def _hold_speed(car: Car, _turn: Turn) -> list[Complaint]:
+    found: list[Complaint] = []
+    if car.engine != "running":
+        found.append(("a held engine speed needs the engine running", "Add a `crank` step before."))
+    if car.gear == "drive" or car.moves:
+        found.append(("the engine speed is held in gear", "Add a `gear neutral` or `stand` step before."))
+    if car.revs:
+        found.append(("the engine speed is held already", "Add a `let idle` step before."))
+    car.revs = True
+    return found
+
+
+def _let_idle(car: Car, _turn: Turn) -> list[Complaint]:
+    held, car.revs = car.revs, False
+    return [] if held else [("no engine speed is held that could be let go", "Add a `hold speed` step before.")]
+
+
+def _road(car: Car, turn: Turn) -> list[Complaint]:
+    kind = turn.step.kind
+    found: list[Complaint] = []
+    if kind == "drive" and car.engine != "running":
+        found.append(("driving needs the engine running", "Add a `crank` step before."))
+    if kind == "drive" and car.brake == "down":
+        found.append(("the car drives with the brake held", "Add a `brake release` step before."))
+    if kind != "drive" and not car.moves:
+        found.append((f"`{kind}` needs a car that moves", "Add a `drive` step before."))
+    car.moves = kind != "stand"
+    return found
+
+
 def _nothing(_car: Car, _turn: Turn) -> list[Complaint]:
     return []
 
@@ -217,4 +265,9 @@ _RULES: dict[Kind, Callable[[Car, Turn], list[Complaint]]] = {
     "gear neutral": _gear,
     "load on": _load,
     "load off": _load,
+    "hold speed": _hold_speed,
+    "let idle": _let_idle,
+    "drive": _road,
+    "coast": _road,
+    "stand": _road,
 }

@@ -124,6 +124,8 @@ class StepReader:
             bound=bound,
             repeat=repeat,
             load=table.word("load"),
+            speed=self._speed(table, "speed", 500, 6000),
+            road_speed=self._speed(table, "road_speed", 1, 250),
             condition=condition,
             forbidden_until=until,
             harm=table.word("harm"),
@@ -211,6 +213,26 @@ class StepReader:
         # Any bound stands in for a faulty one, so that the order of the acts can still be checked.
         return Repeat(times or 2, press or _ANY, gap or _ANY, span or _ANY)
 
+    def _speed(self, table: Table, name: str, least: float, most: float) -> tuple[float, float] | None:
+        ends = table.pair(name)
+        if ends is None:
+            return None
+        if not least <= ends[0] < ends[1] <= most:
+            table.fault(
+                name,
+                f"`{name}` is {ends[0]:g} to {ends[1]:g}",
+                f"It is a range within {least:g} to {most:g}, its ends apart.",
+            )
+            return None
+        return ends
+
+    def _partner(self, table: Table, name: str, wanted: bool, stands_with: str, add: str) -> None:
+        """A key that one sort of act must have and no other may."""
+        if table.has(name) and not wanted:
+            table.fault(name, f"`{name}` stands without {stands_with}")
+        elif wanted and not table.has(name):
+            self.faults.add(table.path, f"the step does not say which {name}", add, table.step)
+
     def _strangers(self, table: Table, kind: Kind, answer: bool) -> None:
         """Keys that mean nothing for this sort of step, and keys that miss their partner."""
         if table.has("times") and kind != "press":
@@ -218,11 +240,10 @@ class StepReader:
         for name in REPEATS:
             if table.has(name) and not table.has("times"):
                 table.fault(name, f"`{name}` stands without `times`", "A single press is a step, its let-up another.")
-        if table.has("load") != (kind in {"load on", "load off"}):
-            if table.has("load"):
-                table.fault("load", "`load` stands without `load on` or `load off`")
-            else:
-                self.faults.add(table.path, "the step does not say which load", 'Add `load = "…"`.', table.step)
+        self._partner(table, "load", kind in {"load on", "load off"}, "`load on` or `load off`", 'Add `load = "…"`.')
+        self._partner(table, "speed", kind == "hold speed", "`hold speed`", "Add `speed = [ , ]`, in r/min.")
+        if table.has("road_speed") and kind != "drive":
+            table.fault("road_speed", "`road_speed` stands without `drive`")
         if table.has("harm") and not table.has("forbidden_until"):
             table.fault("harm", "`harm` stands without `forbidden_until`", "Say before which step it is a harm.")
         if answer and not table.has("if_none"):
