@@ -1,0 +1,32 @@
+"""A real Chromium, offline, for the tests of the phone page."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import pytest
+
+CHROMIUM = shutil.which("chromium")
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+]
+
+
+@contextmanager
+def chromium() -> Iterator[Any]:
+    """A browser; the test is skipped where there is none."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if CHROMIUM is None:
+        pytest.skip("chromium is not installed")
+    with playwright.sync_playwright() as drive:
+        browser = drive.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
