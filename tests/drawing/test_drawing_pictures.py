@@ -7,11 +7,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tickover.drawing import marks
+from tickover.drawing.curve import thinned
 from tickover.drawing.line import Found, ruled_line
 from tickover.drawing.timeline import Act, Caption, Timeline, Track, _instants, timeline
 from tickover.drawing.timescale import CUT, time_scale
 from tickover.drawing.tokens import Token
-from tickover.drawing.trace import THICK, THIN, BeforeAfter, Reading, Series, _thinned, before_after
+from tickover.drawing.trace import THICK, THIN, BeforeAfter, Reading, Series, before_after
 
 STATES = (*marks.JUDGEMENTS, *marks.VERDICTS)
 
@@ -148,7 +149,7 @@ def test_a_gap_in_a_trace_is_not_bridged():
 @given(st.lists(st.tuples(st.floats(0, 30), st.floats(0, 100)), min_size=1, max_size=200))
 def test_thinning_never_loses_an_extreme(places):
     places = sorted(places)
-    kept = _thinned(places)
+    kept = thinned(places)
     assert min(y for _, y in kept) == min(y for _, y in places)
     assert max(y for _, y in kept) == max(y for _, y in places)
     assert kept[0] == places[0]

@@ -21,7 +21,7 @@ from tickover.drawing.timescale import TimeScale, time_scale
 from tickover.drawing.tokens import Token
 from tickover.drawing.words import Want, rows, shorten, width
 
-State = Literal["hit", "missed", "undecided"]
+State = Literal["hit", "missed", "undecided", "aim", "may come"]
 
 _SIZE = 13.5
 _ROW = 17.0
@@ -63,7 +63,7 @@ class Act:
         level: 0 low, 1 high.
         t_lo, t_hi: bracket of the instant [s]; ``None`` where it never came.
         window: when it should come [s], ``None`` on a side that is open; ``None`` where nothing was asked.
-        state: how it was judged.
+        state: how it was judged; on a plan ``aim``, or ``may come`` for what nobody aims at: dotted jaws, no ◆.
     """
 
     name: str
@@ -130,6 +130,10 @@ def timeline(shown: Timeline, *, room: float = 688.0) -> Picture:
     return Picture(room, bottom + 22, (*shapes, *axis), (*labels, *numbers), _sentence(shown))
 
 
+NEAR_EDGE = 4.0
+"""An edge of a window this near to its act is drawn in its true place [s]; ± 3 s is the widest usual give."""
+
+
 def _instants(shown: Timeline) -> list[float]:
     found = [t for track in shown.tracks for t, _ in track.steps]
     found += [t for track in shown.tracks for pair in track.flashing for t in pair]
@@ -141,8 +145,8 @@ def _instants(shown: Timeline) -> list[float]:
             parts = min(60, max(1, math.ceil(window[1] - window[0])))
             found += [window[0] + (window[1] - window[0]) * k / parts for k in range(parts + 1)]
         else:
-            # A far edge may stand inside a cut; one near the act keeps its place.
-            found += [t for t in window if act.t_lo is None or abs(t - act.t_lo) < 1.5]
+            # A far edge may stand inside a cut; one near the act keeps its place, or the act would look off its middle.
+            found += [t for t in window if act.t_lo is None or abs(t - act.t_lo) < NEAR_EDGE]
     return found
 
 
@@ -272,7 +276,7 @@ def _slit(x: float, y: float, tall: float) -> list[Node]:
 
 def _windows(acts: Sequence[Act], scale: TimeScale, levels: Sequence[tuple[float, float]]) -> list[Node]:
     """Jaws round each window. Where two would cross on one line, the worse judged keeps its own."""
-    rank = {"missed": 0, "undecided": 1, "hit": 2}
+    rank = {"missed": 0, "undecided": 1, "may come": 1, "aim": 2, "hit": 2}
     taken: dict[tuple[int, int], list[tuple[float, float]]] = {}
     found: list[Node] = []
     for act in sorted(acts, key=lambda a: rank[a.state]):
@@ -298,12 +302,13 @@ def _windows(acts: Sequence[Act], scale: TimeScale, levels: Sequence[tuple[float
             box = [(left, y - 8), (right, y - 8), (right, y + 8), (left, y + 8)]
             strokes = hatch(box, 6, Token.BAD, 1.4)
             found += [strokes] if strokes else []
-        found += jaws(x0, x1, y, _WINDOW_HIGH, weight=_WINDOW_WEIGHT, arm=6)
+        dash = "2 3" if act.state == "may come" else None
+        found += jaws(x0, x1, y, _WINDOW_HIGH, weight=_WINDOW_WEIGHT, arm=6, dash=dash)
     return found
 
 
 def _act(act: Act, acts: Sequence[Act], scale: TimeScale, levels: Sequence[tuple[float, float]]) -> list[Node]:
-    if act.t_lo is None or act.t_hi is None:
+    if act.t_lo is None or act.t_hi is None or act.state == "may come":
         return []
     x0, x1 = scale.x(act.t_lo), scale.x(act.t_hi)
     x, y = (x0 + x1) / 2, levels[act.track][act.level]
@@ -316,9 +321,9 @@ def _act(act: Act, acts: Sequence[Act], scale: TimeScale, levels: Sequence[tuple
     ]
     # Marks shrink before they touch a neighbour on the same line.
     half = max(4.0, min(7.5, min(others, default=99.0) / 2 - 0.5))
-    colour = Token.FILL if act.state == "hit" else Token.BAD
+    colour = Token.BAD if act.state == "missed" else Token.FILL
     through = bar(x0, x1, y, colour, weight=3) if x1 - x0 > 2 else []
-    return [*through, *_reach(act, x, y, scale), *diamond(x, y, half, "solid" if act.state == "hit" else "missed")]
+    return [*through, *_reach(act, x, y, scale), *diamond(x, y, half, "missed" if act.state == "missed" else "solid")]
 
 
 def _reach(act: Act, x: float, y: float, scale: TimeScale) -> list[Node]:

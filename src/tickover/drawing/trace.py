@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
-from statistics import median
 
+from tickover.drawing.curve import Frame, Series, curve
 from tickover.drawing.figures import interval, short, ticks
 from tickover.drawing.marks import SMALLEST_MARK, diamond, lying_jaws
 from tickover.drawing.picture import Box, Label, Picture
@@ -15,33 +15,13 @@ from tickover.drawing.svg import Node, points, rect, segment, stroke
 from tickover.drawing.tokens import Token
 from tickover.drawing.words import Want, rows, shorten, spread, width
 
+__all__ = ["THICK", "THIN", "BeforeAfter", "Reading", "Series", "before_after"]
+
 _Scale = Callable[[float], float]
 _LEFT, _MARGIN, _TOP, _FOOT = 44.0, 192.0, 26.0, 26.0
 _SIZE, _FIGURE = 14.0, 19.0
 THIN, THICK = 1.1, 3.2
 """Weights of the trace before and the trace after [px]: told apart without colour."""
-
-
-@dataclass(frozen=True)
-class Series:
-    """Values over time.
-
-    Attributes:
-        t: instants, rising [s].
-        values: one each; ``None`` or not finite where nothing was measured.
-    """
-
-    t: Sequence[float]
-    values: Sequence[float | None]
-
-    def __post_init__(self) -> None:
-        if len(self.t) != len(self.values):
-            raise ValueError(f"{len(self.t)} instants for {len(self.values)} values")
-
-    def known(self) -> list[tuple[float, float]]:
-        """The pairs that were measured."""
-        pairs = zip(self.t, self.values, strict=True)
-        return [(t, v) for t, v in pairs if v is not None and math.isfinite(v) and math.isfinite(t)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,23 +56,6 @@ class BeforeAfter:
     allowed_name: str = "normal"
 
 
-@dataclass(frozen=True, slots=True)
-class _Frame:
-    left: float
-    right: float
-    top: float
-    bottom: float
-    t_hi: float
-    lo: float
-    hi: float
-
-    def x(self, t: float) -> float:
-        return self.left + t / self.t_hi * (self.right - self.left)
-
-    def y(self, value: float) -> float:
-        return self.bottom - (value - self.lo) / (self.hi - self.lo) * (self.bottom - self.top)
-
-
 def before_after(shown: BeforeAfter, *, room: float = 688.0, height: float = 220.0) -> Picture:
     """Draw both traces against the normal band, and both readings in the margin.
 
@@ -115,7 +78,7 @@ def before_after(shown: BeforeAfter, *, room: float = 688.0, height: float = 220
         shapes += _band(shown.normal, frame)
     for pairs, colour, weight in ((drawn[0], Token.LINE, THIN), (drawn[1], Token.DO, THICK)):
         if pairs:
-            shapes += _trace(pairs, frame, colour, weight)
+            shapes += curve(pairs, frame, colour, weight)
     shapes.append(
         stroke(
             points([(frame.left, frame.top), (frame.left, frame.bottom), (frame.right, frame.bottom)]), Token.LINE, 1
@@ -138,7 +101,7 @@ def _from_zero(pairs: list[tuple[float, float]]) -> list[tuple[float, float]]:
     return [(t - pairs[0][0], v) for t, v in pairs]
 
 
-def _frame(shown: BeforeAfter, drawn: list[list[tuple[float, float]]], room: float, height: float) -> _Frame:
+def _frame(shown: BeforeAfter, drawn: list[list[tuple[float, float]]], room: float, height: float) -> Frame:
     values = [v for pairs in drawn for _, v in pairs]
     for reading in (shown.was, shown.now):
         if reading is not None and reading.value is not None:
@@ -147,51 +110,16 @@ def _frame(shown: BeforeAfter, drawn: list[list[tuple[float, float]]], room: flo
     lo, hi = min(values), max(values)
     pad = 0.07 * (hi - lo) or max(1.0, 0.02 * abs(hi))
     t_hi = max(pairs[-1][0] for pairs in drawn if pairs) or 1.0
-    return _Frame(_LEFT, room - _MARGIN, _TOP, height - _FOOT, t_hi, lo - pad, hi + pad)
+    return Frame(_LEFT, room - _MARGIN, _TOP, height - _FOOT, t_hi, lo - pad, hi + pad)
 
 
-def _band(normal: tuple[float, float], frame: _Frame) -> list[Node]:
+def _band(normal: tuple[float, float], frame: Frame) -> list[Node]:
     top, foot = frame.y(normal[1]), frame.y(normal[0])
     edges = [segment(frame.left, y, frame.right, y, Token.INK, 1, dash="2 4") for y in (top, foot)]
     return [rect(frame.left, top, frame.right - frame.left, foot - top, Token.WASH), *edges]
 
 
-def _trace(pairs: list[tuple[float, float]], frame: _Frame, colour: Token, weight: float) -> list[Node]:
-    """The trace, broken where nothing was measured, thinned to what a pixel column can show."""
-    steps = [b[0] - a[0] for a, b in pairwise(pairs)]
-    gap = max(5 * median(steps), 1.0) if steps else 1.0
-    pieces: list[list[tuple[float, float]]] = [[pairs[0]]]
-    for step, pair in zip(steps, pairs[1:], strict=True):
-        if step > gap:
-            pieces.append([])
-        pieces[-1].append(pair)
-    found: list[Node] = []
-    for piece in pieces:
-        places = _thinned([(frame.x(t), frame.y(v)) for t, v in piece])
-        if len(places) == 1:
-            x, y = places[0]
-            found.append(segment(x - weight, y, x + weight, y, colour, weight))
-        else:
-            found.append(stroke(points(places), colour, weight, join="round"))
-    return found
-
-
-def _thinned(places: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    """At most four places a pixel column: first, lowest, highest, last. Extremes are never lost."""
-    found: list[tuple[float, float]] = []
-    column: list[tuple[float, float]] = []
-    for place in [*places, (math.inf, 0.0)]:
-        if column and (place[0] == math.inf or math.floor(place[0]) != math.floor(column[0][0])):
-            kept = {0, len(column) - 1}
-            heights = [y for _, y in column]
-            kept |= {heights.index(min(heights)), heights.index(max(heights))}
-            found += [column[i] for i in sorted(kept)]
-            column = []
-        column.append(place)
-    return found
-
-
-def _value_axis(shown: BeforeAfter, frame: _Frame) -> tuple[list[Node], list[Label]]:
+def _value_axis(shown: BeforeAfter, frame: Frame) -> tuple[list[Node], list[Label]]:
     """The ends of the normal band first, then nice numbers where there is room between them."""
     least = _SIZE + 3
     marked: list[tuple[float, float, bool]] = []
@@ -222,7 +150,7 @@ def _value_axis(shown: BeforeAfter, frame: _Frame) -> tuple[list[Node], list[Lab
     return shapes, labels
 
 
-def _time_axis(shown: BeforeAfter, frame: _Frame) -> tuple[list[Node], list[Label]]:
+def _time_axis(shown: BeforeAfter, frame: Frame) -> tuple[list[Node], list[Label]]:
     marks = ticks(0, frame.t_hi, 6)
     texts = [short(round(t, 10)) for t in marks]
     texts[-1] += f" {shown.seconds}"
@@ -244,7 +172,7 @@ def _time_axis(shown: BeforeAfter, frame: _Frame) -> tuple[list[Node], list[Labe
 
 
 def _band_name(
-    shown: BeforeAfter, frame: _Frame, drawn: list[list[tuple[float, float]]]
+    shown: BeforeAfter, frame: Frame, drawn: list[list[tuple[float, float]]]
 ) -> tuple[list[Node], list[Label]]:
     """The band's word, in or beside it where the traces pass least; on a patch where they pass everywhere."""
     if shown.normal is None:
@@ -255,10 +183,10 @@ def _band_name(
     lines = [top + 14, foot - 6, *beside] if foot - top >= _SIZE + 6 else beside or [top - 6]
     places = [(x, y) for y in lines for x in (frame.left + 10, frame.right - 10 - room)]
     passes: list[tuple[int, int]] = []
-    curve = [place for pairs in drawn for place in _dense([(frame.x(t), frame.y(v)) for t, v in pairs])]
+    passed = [place for pairs in drawn for place in _dense([(frame.x(t), frame.y(v)) for t, v in pairs])]
     for order, (x, y) in enumerate(places):
         box = Box(x - 3, y - 14, x + room + 3, y + 6)
-        passes.append((sum(box.holds(*place) for place in curve), order))
+        passes.append((sum(box.holds(*place) for place in passed), order))
     count, best = min(passes)
     x, y = places[best]
     patch = [rect(x - 3, y - 12, room + 6, 16, Token.WASH if top < y <= foot else Token.CARD)] if count else []
@@ -274,7 +202,7 @@ def _dense(places: list[tuple[float, float]]) -> list[tuple[float, float]]:
     return found
 
 
-def _margin(shown: BeforeAfter, frame: _Frame, room: float) -> tuple[list[Node], list[Label]]:
+def _margin(shown: BeforeAfter, frame: Frame, room: float) -> tuple[list[Node], list[Label]]:
     """Jaws at normal, ◆ and bar at each reading, and what each came to in words beside it."""
     x, words_x = frame.right + 32.0, frame.right + 62.0
     shapes: list[Node] = []
@@ -299,7 +227,7 @@ def _margin(shown: BeforeAfter, frame: _Frame, room: float) -> tuple[list[Node],
     return shapes, labels
 
 
-def _spare(known: list[float], frame: _Frame) -> float:
+def _spare(known: list[float], frame: Frame) -> float:
     """Where a reading that cannot tell stands: in the half that the other one leaves free."""
     middle = (frame.top + frame.bottom) / 2
     if not known:
@@ -307,7 +235,7 @@ def _spare(known: list[float], frame: _Frame) -> float:
     return frame.top + 20 if frame.y(known[0]) > middle else frame.bottom - 20
 
 
-def _margin_mark(reading: Reading, name: str, x: float, y: float, frame: _Frame) -> list[Node]:
+def _margin_mark(reading: Reading, name: str, x: float, y: float, frame: Frame) -> list[Node]:
     if reading.value is None:
         return [segment(x, frame.top, x, frame.bottom, Token.INK, 3, dash="3 4")]
     colour = Token.LINE if name == "before" else Token.DO
@@ -334,7 +262,7 @@ def _margin_words(reading: Reading, name: str, x: float, middle: float, room: fl
     ]
 
 
-def _sentence(shown: BeforeAfter, frame: _Frame) -> str:
+def _sentence(shown: BeforeAfter, frame: Frame) -> str:
     told = [f"{shown.what[:1].upper()}{shown.what[1:]} over {short(round(frame.t_hi, 1))} {shown.seconds}."]
     for reading, name in ((shown.was, "Before"), (shown.now, "After")):
         if reading is None:

@@ -72,6 +72,8 @@ def compare(
         after=a,
         state=pair.name,
         normal=normal,
+        before_state=pair.before,
+        after_state=pair.after,
         rests_on=(
             f"{pair.before.seconds:.0f} s before and {pair.after.seconds:.0f} s after, {pair.rests_on}.",
             apart,
@@ -101,6 +103,10 @@ def _match(before: IdleReading, after: IdleReading) -> _Pair | CannotTell:
         b, a = before.state(name), after.state(name)
         if b is not None and a is not None:
             return _Pair(b, a, f"both with {name}")
+    if before.by_eye or after.by_eye:  # a person reads a needle with the loads off
+        sides = [r.state("loads off") or r.state("one load state") for r in (before, after)]
+        if sides[0] is not None and sides[1] is not None:
+            return _Pair(sides[0], sides[1], "that the loads were off on both sides rests on your word")
     no = CannotTell(
         reason="the loads were not the same before and after",
         way_out="Record both with all loads off, for a minute each.",
@@ -201,7 +207,11 @@ def _judge(
     if steady is not None:
         return steady, f"{words} It turns {'more steadily' if steady == 'better' else 'less steadily'} than before."
     if speed == "no change":
-        return "no change", f"{words} That is no change worth speaking of."
+        wide = normal is not None and not (difference.lo > -MARGIN and difference.hi < MARGIN)
+        return (
+            "no change",
+            f"{words} {'Both are within its normal.' if wide else 'That is no change worth speaking of.'}",
+        )
     return "cannot tell", f"{words} The interval is too wide to tell a change from none."
 
 

@@ -8,7 +8,11 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
-from tickover.idle.results import IdleReading, IdleState, StateName
+from tickover.idle.cold import cold_idle, cold_words
+from tickover.idle.expect import expectations, not_throttled
+from tickover.idle.hunting import find_hunting
+from tickover.idle.results import ColdIdle, Hunting, IdleReading, IdleState, StateName
+from tickover.idle.settling import near_stalls, releases
 from tickover.idle.states import SETTLES, Split, split
 from tickover.idle.stretches import COLD, IDLE, OPEN_LOOP, STANDS, WARM_FROM, Timeline, pieces, sound, timeline
 from tickover.results import CannotTell, Measured, Quantity
@@ -20,16 +24,20 @@ Bools = NDArray[np.bool_]
 
 LEVEL = 0.95
 LEAST_REFRESHES = 8  # with fewer measurements no mean is stated; own choice
+WANDER, WANDERS_FOR = 1.5, 25.0  # drift that a short log hides [r/min], [s]; docs/why/effective-samples.md
 _TRACE = 600
 
 
-def read_idle(recording: Recording, rng: Generator, *, diesel: bool = False) -> IdleReading | CannotTell:
+def read_idle(
+    recording: Recording, rng: Generator, *, diesel: bool = False, displacement: float | None = None
+) -> IdleReading | CannotTell:
     """Measure the idle in a recording.
 
     Args:
         recording: at least engine speed; better with road speed, pedal, coolant, trims, throttle, manifold pressure.
         rng: seeded generator for the intervals.
         diesel: whether the engine is a diesel, which has no idle of this kind to learn.
+        displacement: of the engine [l]; without it nothing is said of the air it should take.
     Returns: the reading, or why nothing can be measured.
     Valid for: any warm spark engine; an engine that races or hunts is measured like any other.
     Source: own choice of limits, see ``stretches`` and ``states``; statistics from ``tickover.stats``.
@@ -44,7 +52,7 @@ def read_idle(recording: Recording, rng: Generator, *, diesel: bool = False) -> 
     if isinstance(line, CannotTell):
         return line
     if not np.any(line.code == IDLE):
-        return _nothing(line)
+        return _nothing(line, _cold(line, recording, rng))
     speed = recording["engine_speed"]
     poll = poll_period(speed)
     loads = split(line, poll)
@@ -59,20 +67,69 @@ def read_idle(recording: Recording, rng: Generator, *, diesel: bool = False) -> 
             reason=f"too little idle: fewer than {LEAST_REFRESHES} measurements of engine speed while all holds",
             way_out="Record a minute of idle.",
         )
+    refused = not_throttled(states[0], recording, line)
+    if refused is not None:
+        return refused
     name = states[0].name
     first = _spread(loads.settled[name], loads.rows[name], line, recording, rng)
-    stretches = pieces(line)
+    cold = _cold(line, recording, rng)
+    hunting = _hunting(loads.settled[name], loads.rows[name], line, recording, _swing(first), poll, rng)
+    idles = tuple(s.speed.value for s in states if isinstance(s.speed, Quantity))
     return IdleReading(
         states=states,
-        stretches=stretches,
-        refusals=(*loads.refusals, *line.refusals, *_no_frequency(poll, first)),
+        stretches=pieces(line),
+        refusals=(*loads.refusals, *line.refusals, *_no_frequency(poll, hunting), *_stops(line)),
         swing=_swing(first),
-        settled_from=next(s.start for s in stretches if s.used),
+        settled_from=float(line.edge[int(np.argmax(line.code == IDLE))]),
         rests_on=(*_rests_on(states, loads, line, recording), *left_out),
-        trace=_trace(speed),
+        trace=_trace(speed, "speed", 2),
         simulated=recording.simulated,
         source=recording.source,
+        hunting=hunting,
+        releases=releases(recording, line, idles, _hunts(hunting)),
+        dips=near_stalls(speed, line, min(idles)),
+        cold=cold,
+        expected=() if displacement is None else expectations(states[0], recording, displacement),
+        trim_trace={} if (total := total_trim(recording)) is None else _trace(total, "trim", 3),
     )
+
+
+def _cold(line: Timeline, recording: Recording, rng: Generator) -> tuple[ColdIdle, ...]:
+    def measure(rows: Bools) -> Measured:
+        return _quantity(_worth(recording["engine_speed"], rows, line, rng), "r/min", "engine speed")
+
+    return cold_idle(line, measure)
+
+
+def _hunting(
+    settled: Bools, rows: Bools, line: Timeline, recording: Recording, swing: Measured, poll: float, rng: Generator
+) -> Hunting | CannotTell:
+    """Look for hunting once each change of load has settled; in the whole state where that is too little."""
+    speed = recording["engine_speed"]
+    for some in (settled, rows):
+        weight, piece = _weights(speed, some, line)
+        used = (weight > 0) & np.isfinite(speed.value)
+        found = find_hunting(recording, used, piece, swing, poll, rng)
+        if isinstance(found, Hunting):
+            return found
+    return found
+
+
+def _hunts(found: Hunting | CannotTell) -> float:
+    """By how much it hunts [r/min]; 0 where it does not, or nobody knows."""
+    if isinstance(found, CannotTell) or not found.found or isinstance(found.size, CannotTell):
+        return 0.0
+    return found.size.value
+
+
+def _stops(line: Timeline) -> tuple[CannotTell, ...]:
+    """Stops in the middle of an idle: key, automatic or stall, the log does not say."""
+    stops = np.flatnonzero((line.code[:-1] == IDLE) & (line.code[1:] == STANDS))
+    at = [float(line.edge[i + 1]) for i in stops]
+    if not at:
+        return ()
+    times = f"at {at[0]:.0f} s" if len(at) == 1 else f"{len(at)} times, first at {at[0]:.0f} s"
+    return (CannotTell(reason=f"whether the engine was stopped or stalled: it stopped from idle {times}"),)
 
 
 def poll_period(series: Series) -> float:
@@ -82,7 +139,7 @@ def poll_period(series: Series) -> float:
     return float(usual.mean())
 
 
-def _nothing(line: Timeline) -> CannotTell:
+def _nothing(line: Timeline, cold: tuple[ColdIdle, ...]) -> CannotTell:
     """Why there is no idle: the last hurdle that any moment reached."""
     if np.all(line.code == STANDS):
         return CannotTell(reason="the engine never runs in this recording", way_out="Start it, and record a minute.")
@@ -91,7 +148,7 @@ def _nothing(line: Timeline) -> CannotTell:
         return CannotTell(
             reason=f"the engine is never warm while it idles: coolant reaches {hottest:.0f} °C then, "
             f"{WARM_FROM:.0f} °C is needed",
-            way_out="Warm it up first; a cold idle is fast by design.",
+            way_out=f"Warm it up first. {cold_words(cold) or 'A cold idle is fast by design.'}",
         )
     if np.any(line.code == OPEN_LOOP):
         return CannotTell(reason="the fuel never is in closed loop at idle", way_out="Let it idle longer.")
@@ -128,6 +185,15 @@ def _quantity(found: MeanAndSpread | None, unit: str, what: str) -> Measured:
     return Quantity(value=found.mean, lo=found.lo, hi=found.hi, level=LEVEL, unit=unit, n_eff=found.n_eff)
 
 
+def _with_wander(speed: Measured, seconds: float) -> Measured:
+    """An idle drifts over minutes by more than a short log shows: that much is joined to its interval."""
+    if isinstance(speed, CannotTell) or speed.lo is None or speed.hi is None:
+        return speed
+    drift = 1.96 * WANDER * math.sqrt(min(1.0, 2 * WANDERS_FOR / seconds))
+    lo, hi = (math.hypot(speed.value - speed.lo, drift), math.hypot(speed.hi - speed.value, drift))
+    return speed.model_copy(update={"lo": speed.value - lo, "hi": speed.value + hi})
+
+
 def _spread(settled: Bools, rows: Bools, line: Timeline, recording: Recording, rng: Generator) -> MeanAndSpread | None:
     """Statistics of engine speed once each change of load has settled; of the whole state where that is too little."""
     speed = recording["engine_speed"]
@@ -153,7 +219,7 @@ def _state(
         name=name,
         seconds=float(line.seconds[rows].sum()),
         refreshes=int(np.count_nonzero(weight > 0)),
-        speed=_quantity(found, "r/min", "engine speed"),
+        speed=_with_wander(_quantity(found, "r/min", "engine speed"), float(line.seconds[rows].sum())),
         spread=steady.sd,
         trim=_trim(rows, line, recording, rng),
         coolant=None if known is None or not len(known) else (float(known.min()), float(known.max())),
@@ -172,14 +238,20 @@ def _mean_of(name: str, rows: Bools, line: Timeline, recording: Recording, rng: 
     return _quantity(_worth(series, rows, line, rng), entry.unit, entry.label)
 
 
-def _trim(rows: Bools, line: Timeline, recording: Recording, rng: Generator) -> Measured:
-    """Short and long trim together: the long one is added as known when the short one was measured."""
+def total_trim(recording: Recording) -> Series | None:
+    """Short and long trim together [%]: the long one is added as known when the short one was measured."""
     short, long = recording.get("short_trim_1"), recording.get("long_trim_1")
     if short is None or long is None or not len(short) or not len(long):
+        return None
+    return Series(short.t_lo, short.t_hi, short.value + long.hold(short.t_hi))
+
+
+def _trim(rows: Bools, line: Timeline, recording: Recording, rng: Generator) -> Measured:
+    total = total_trim(recording)
+    if total is None:
         return CannotTell(reason="fuel trim: short and long trim were not both recorded", way_out="Log both trims.")
     if not line.closed_loop:
         return CannotTell(reason="fuel trim: closed loop was not shown", way_out="Log the fuel system status.")
-    total = Series(short.t_lo, short.t_hi, short.value + long.hold(short.t_hi))
     return _quantity(_worth(total, rows, line, rng), "%", "fuel trim")
 
 
@@ -205,9 +277,13 @@ def _swing(found: MeanAndSpread | None) -> Measured:
     )
 
 
-def _no_frequency(poll: float, found: MeanAndSpread | None) -> tuple[CannotTell, ...]:
-    """Idle swings at 0.2 to 2 Hz; slower polling than 4 Hz folds that onto itself."""
-    if found is None or poll <= 0.25:
+def _no_frequency(poll: float, hunting: Hunting | CannotTell) -> tuple[CannotTell, ...]:
+    """Why it cannot be told how fast it swings. Slower polling than 4 Hz folds 0.2 to 2 Hz onto itself."""
+    if isinstance(hunting, CannotTell):
+        return (hunting,)
+    if hunting.found:
+        return (hunting.frequency,) if isinstance(hunting.frequency, CannotTell) else ()
+    if poll <= 0.25:
         return ()
     return (
         CannotTell(
@@ -233,9 +309,9 @@ def _rests_on(states: tuple[IdleState, ...], loads: Split, line: Timeline, recor
     return (*out, *line.rests_on)
 
 
-def _trace(speed: Series) -> dict[str, list[float]]:
-    """Engine speed for a picture: at most 600 points, lowest and highest of each piece of time kept."""
-    t, x = speed.t_hi, speed.value
+def _trace(series: Series, name: str, places: int) -> dict[str, list[float]]:
+    """A signal for a picture: at most 600 points, lowest and highest of each piece of time kept."""
+    t, x = series.t_hi, series.value
     good = np.isfinite(x)
     t, x = t[good], x[good]
     if len(t) > _TRACE:
@@ -243,4 +319,4 @@ def _trace(speed: Series) -> dict[str, list[float]]:
         for part in np.array_split(np.arange(len(t)), _TRACE // 2):
             keep += sorted({int(part[np.argmin(x[part])]), int(part[np.argmax(x[part])])})
         t, x = t[keep], x[keep]
-    return {"t": [round(float(v), 3) for v in t], "speed": [round(float(v), 2) for v in x]}
+    return {"t": [round(float(v), 3) for v in t], name: [round(float(v), places) for v in x]}

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from tickover.idle.results import Comparison, IdleReading, IdleState
+from tickover.idle.cold import cold_words
+from tickover.idle.hunting import either
+from tickover.idle.results import Comparison, Hunting, IdleReading, IdleState, Release
 from tickover.results import CannotTell, Measured, Quantity
 
 MINUS = "−"
@@ -56,9 +58,12 @@ def conditions(state: IdleState) -> str:
     parts: list[str] = [] if state.name == "one load state" else [state.name]
     parts.append(f"{state.seconds:.0f} s")
     if state.coolant is not None:
-        lo, hi = state.coolant
-        parts.append(f"coolant {number(lo)} °C" if lo == hi else f"coolant {number(lo)} to {number(hi)} °C")
+        parts.append(f"coolant {_degrees(*state.coolant)}")
     return ", ".join(parts)
+
+
+def _degrees(lo: float, hi: float) -> str:
+    return f"{number(lo)} °C" if lo == hi else f"{number(lo)} to {number(hi)} °C"
 
 
 def swing_words(swing: Measured) -> str:
@@ -188,3 +193,92 @@ def difference_words(found: Comparison) -> str:
         return "cannot tell"
     sign = "+" if d.value > 0 else ""
     return f"{sign}{plus_minus(d)} {d.unit}"
+
+
+def hunting_words(found: Hunting | CannotTell) -> str:
+    """Whether it hunts, how far and how fast."""
+    if isinstance(found, CannotTell):
+        return "cannot tell"
+    if not found.found:
+        text = "none"
+        if found.seen_from is not None:
+            text += f" found; a regular swing of {number(found.seen_from)} r/min or more would have shown"
+        if found.unseen:
+            text += f", unless near {either(list(found.unseen))} Hz, where it keeps step with the log"
+        return text
+    size = f"by {number(found.size.value)} r/min about its mean" if isinstance(found.size, Quantity) else ""
+    if isinstance(found.frequency, CannotTell):
+        return f"yes, {size}; {either(list(found.candidates))} Hz: cannot tell at this rate"
+    return f"yes, {size}, at {plus_minus(found.frequency, 2)} Hz"
+
+
+def release_words(one: Release) -> str:
+    """What it did after one let-up of the pedal."""
+    if isinstance(one.settles, CannotTell):
+        settles = f"when it settles {one.settles.reason}"
+    else:
+        settles = span_words(one.settles, "within 60 r/min of idle")
+    hangs = {
+        "yes": "Hanging: it stayed more than 200 r/min above for 3 s or longer (trade practice).",
+        "no": "Not hanging.",
+        "cannot tell": "Whether it hung for 3 s cannot be told at this rate.",
+    }[one.hanging]
+    return f"at {number(one.at)} s from {number(one.peak)} r/min: {settles}. {hangs}"
+
+
+def span_words(found: Measured, what: str) -> str:
+    """A time until something: ``1.2 s (0.8 to 1.6) until within …``; an open end is said."""
+    if isinstance(found, CannotTell):
+        return "cannot tell"
+    if found.hi is None or found.lo is None:
+        return f"not {what} in the {number(found.value, 1)} s that were recorded"
+    return f"{number(found.value, 1)} s ({number(found.lo, 1)} to {number(found.hi, 1)}) until {what}"
+
+
+def more(reading: IdleReading) -> tuple[tuple[str, str], ...]:
+    """What else was found: hunting, let-ups of the pedal, near-stalls, the cold idle, air against displacement."""
+    out = []
+    if isinstance(reading.hunting, Hunting):
+        out.append(("hunting", hunting_words(reading.hunting)))
+    out += [("pedal let up", release_words(one)) for one in reading.releases]
+    out += [("near-stall", f"{number(d.lowest)} r/min at {number(d.at)} s") for d in reading.dips]
+    if reading.cold:
+        out.append(("cold", cold_words(reading.cold)))
+    out += [("expected", f"{e.what} {measured(e.measured, 1)}. {e.says}") for e in reading.expected]
+    return tuple(out)
+
+
+def numbers(found: Comparison) -> tuple[tuple[str, str, str], ...]:
+    """The numbers behind a comparison: what, before, after."""
+    b, a = found.before_state, found.after_state
+    if b is None or a is None:
+        return ()
+
+    def both(what: str, one: str, other: str) -> tuple[str, str, str]:
+        return what, one, other
+
+    def spread(state: IdleState) -> str:
+        return "not known" if state.spread is None else f"{number(state.spread)} r/min"
+
+    def worth(state: IdleState) -> str:
+        n = state.speed.n_eff if isinstance(state.speed, Quantity) else None
+        return f"{state.refreshes}" + ("" if n is None else f", worth {number(n)}")
+
+    def coolant(state: IdleState) -> str:
+        if state.coolant is None:
+            return "not known"
+        return _degrees(*state.coolant)
+
+    out = [
+        both("engine speed", measured(b.speed), measured(a.speed)),
+        both("spread", spread(b), spread(a)),
+        both("fuel trim", measured(b.trim, 1), measured(a.trim, 1)),
+        both("loads", b.name, a.name),
+        both("coolant", coolant(b), coolant(a)),
+        both("seconds", number(b.seconds), number(a.seconds)),
+        both("measurements", worth(b), worth(a)),
+    ]
+    pressures = (b.manifold_pressure, a.manifold_pressure)
+    if any(isinstance(p, Quantity) for p in pressures):
+        out.insert(3, both("manifold pressure", measured(pressures[0], 1), measured(pressures[1], 1)))
+    return tuple(out)

@@ -110,7 +110,10 @@ def parse_own(data: bytes, file: str) -> tuple[Recording, LogReport]:
     """
     lines = data.decode("utf-8").split("\n")
     head = _head(lines[0], file)
-    rows = list(csv.reader(lines[1:]))
+    try:
+        rows = list(csv.reader(lines[1:]))
+    except csv.Error as why:
+        raise LogFileError(f"is damaged: {why}", file=file, way_out="Export it again.") from None
     if not rows or not rows[0] or rows[0][0] != "time [s]":
         raise LogFileError("the line of names is missing or damaged", file=file, line=2, way_out="Export it again.")
     names = rows[0]

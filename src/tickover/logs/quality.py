@@ -87,6 +87,54 @@ def leaps(recording: Recording) -> tuple[str, ...]:
     return tuple(out)
 
 
+def impossible(columns: Mapping[str, Floats]) -> tuple[str, ...]:
+    """Single values that no car has, where the column as a whole is in order; a sentence for each signal."""
+    out = []
+    for name, values in columns.items():
+        entry = signal(name)
+        count = int(np.count_nonzero((values < entry.lo) | (values > entry.hi)))
+        if count:
+            worst = float(np.nanmax(values)) if np.nanmax(values) > entry.hi else float(np.nanmin(values))
+            plural, are = ("s", "are") if count > 1 else ("", "is")
+            out.append(
+                f"{count} value{plural} of {entry.label} {are} outside {entry.lo:g} to {entry.hi:g} {entry.unit} "
+                f"(such as {worst:g})."
+            )
+    return tuple(out)
+
+
+# Counters that stop at their last number. Source: SAE J1979 scaling; from memory of its appendix B.
+_ENDS = {"warm_ups": 255.0, "distance_since_clear": 65535.0, "time_since_clear": 65535.0, "distance_lamp_on": 65535.0,
+         "time_lamp_on": 65535.0, "run_time": 65535.0}  # fmt: skip
+
+
+def saturated(recording: Recording) -> tuple[str, ...]:
+    """Counters at their end; a sentence for each."""
+    out = []
+    for name, end in _ENDS.items():
+        series = recording.get(name)
+        if series is not None and len(series) and np.any(series.value >= end):
+            out.append(f"{signal(name).label} reads {end:g}: that is {end:g} or more.")
+    return tuple(s[0].upper() + s[1:] for s in out)
+
+
+def gaps(t: Floats, row_period: float) -> tuple[str, ...]:
+    """Pauses of the logger: steps in time far longer than a row takes.
+
+    Args:
+        t: when each row was written, rising [s].
+        row_period: typical time from row to row [s].
+    Returns: a sentence, or none.
+    """
+    steps = np.diff(t)
+    long = np.flatnonzero(steps > max(2.0, 5 * row_period))
+    if not len(long):
+        return ()
+    shown = ", ".join(f"{steps[i]:.1f} s at {t[i]:.0f} s" for i in long[:5])
+    plural = "s" if len(long) > 1 else ""
+    return (f"{len(long)} gap{plural} without rows: {shown}{' …' if len(long) > 5 else ''}.",)
+
+
 def implausible(columns: Mapping[str, Floats]) -> dict[str, str]:
     """Signals whose values cannot be in the unit taken for them: half or more outside the plausible range."""
     out = {}

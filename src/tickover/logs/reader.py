@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -11,15 +12,22 @@ from numpy.typing import NDArray
 from tickover.errors import LogFileError
 from tickover.logs import quality
 from tickover.logs.clock import Clock, from_run_time, from_time_column, seconds_of
+from tickover.logs.gpx import read_gpx
+from tickover.logs.longform import parse_long
+from tickover.logs.mdf import read_mdf
+from tickover.logs.naming import Naming, read_map
+from tickover.logs.opening import open_log
 from tickover.logs.own import is_own, parse_own
 from tickover.logs.refreshes import poll_periods, refresh_rows
-from tickover.logs.report import ColumnLeft, ColumnUsed, LogReport
-from tickover.logs.table import Column, Table, parse_table, read_bytes
+from tickover.logs.report import ColumnLeft, ColumnUsed, LogReport, Suspicion
+from tickover.logs.sense import suspicions
+from tickover.logs.table import Column, Table, parse_table
 from tickover.logs.words import TIME
 from tickover.signals import Recording, Series, convert, signal
 
 Floats = NDArray[np.float64]
 
+_FOR_DISTANCE = ("vehicle_speed", "distance_since_clear")
 _SPARSE = 0.2  # with this share of empty cells a column is filled only where it was measured
 
 
@@ -32,10 +40,11 @@ class _Picked:
     time_unit_given: bool
     used: tuple[ColumnUsed, ...]
     left: tuple[ColumnLeft, ...]
+    headers: dict[str, tuple[str, str]] = field(default_factory=dict)
 
 
 def read_log(path: str | Path) -> Recording:
-    """Read a log of any ordinary shape.
+    """Read a log of any ordinary shape: CSV wide or long, our own, MDF 4 (extra ``mdf``), GPX (extra ``gpx``).
 
     Separators ``,`` ``;`` tab ``|``, decimal comma, byte-order mark, any line ending, trailing separator, names in many
     spellings with or without units. What was done with it stands in ``Recording.notes``; the whole report comes from
@@ -50,14 +59,45 @@ def read_log(path: str | Path) -> Recording:
     return read_log_report(path)[0]
 
 
-def read_log_report(path: str | Path) -> tuple[Recording, LogReport]:
-    """As ``read_log``, with the report."""
+def read_log_report(
+    path: str | Path,
+    *,
+    map_file: str | Path | None = None,
+    units: Mapping[str, str] | None = None,
+    displacement: float | None = None,
+) -> tuple[Recording, LogReport]:
+    """As ``read_log``, with the report.
+
+    Args:
+        path: the file.
+        map_file: TOML from column header to quantity and unit; it overrides what the headers suggest.
+        units: column (header or standard name) to unit, on the user's word, as ``naming.set_units`` gives it.
+        displacement: of the engine [l]; with it the unit of the air flow is checked more closely.
+    Raises: LogFileError as ``read_log``, or for a map that does not fit; MissingExtraError for MDF and GPX.
+    """
     path = Path(path)
-    data = read_bytes(path)
-    if is_own(data):
-        return parse_own(data, str(path))
-    table = parse_table(data, str(path))
-    picked = _pick(table, str(path))
+    file = str(path)
+    naming = Naming(read_map(map_file) if map_file is not None else {}, dict(units or {}))
+    opened = open_log(path)
+    if opened.kind == "gpx":
+        naming.check_used([], [], file)
+        return read_gpx(opened.data, file, path.name)
+    if opened.kind == "mdf":
+        return read_mdf(path, naming, displacement)
+    if is_own(opened.data):
+        naming.check_used([], [], file)
+        return parse_own(opened.data, file)
+    found = parse_long(opened.data, file, naming)
+    table, remarks = found if found is not None else (parse_table(opened.data, file, naming), ())
+    names = [c.header for c in table.columns] + list(table.missing)
+    naming.check_used(names, [c.match.name for c in table.columns if c.match is not None], file)
+    return _recording(table, path, displacement, (*opened.remarks, *remarks))
+
+
+def _recording(
+    table: Table, path: Path, displacement: float | None, remarks: tuple[str, ...]
+) -> tuple[Recording, LogReport]:
+    picked, doubtful = _pick(table, str(path), displacement)
     clock = _clock(table, picked, str(path))
     columns = dict(picked.series)
     if not np.all(clock.keep):
@@ -75,6 +115,9 @@ def read_log_report(path: str | Path) -> tuple[Recording, LogReport]:
         raise LogFileError("the column of engine speed holds no number", file=str(path), way_out="Record again.")
     key_on = quality.key_on_rows(np.nan_to_num(speed, nan=0.0))
     bare = Recording(series, source=path.name)
+    if set(_FOR_DISTANCE) <= set(series) and not any(s.name == "vehicle_speed" for s in doubtful):
+        held = {n: s.hold(clock.t[:rows]) for n, s in series.items() if n in _FOR_DISTANCE}
+        doubtful += suspicions(held, {n: picked.headers[n] for n in held}, clock.t[:rows])
     report = LogReport(
         file=str(path),
         rows_in=len(table.line) + len(table.broken),
@@ -97,7 +140,11 @@ def read_log_report(path: str | Path) -> tuple[Recording, LogReport]:
         key_on_rows=key_on,
         stale=quality.stale_at_key_on(bare, float(clock.t[key_on])),
         leaps=quality.leaps(bare),
-        remarks=clock.remarks,
+        suspicions=doubtful,
+        impossible=quality.impossible({n: v[:rows] for n, v in columns.items()}),
+        saturated=quality.saturated(bare),
+        gaps=quality.gaps(clock.t[:rows], clock.row_period),
+        remarks=(*remarks, *clock.remarks),
     )  # fmt: skip
     return Recording(series, source=path.name, notes=report.sentences()), report
 
@@ -129,7 +176,7 @@ def _usable(table: Table, column: Column) -> bool:
     return not bool(np.isnan(table.numbers[column.at]).all())
 
 
-def _pick(table: Table, file: str) -> _Picked:
+def _pick(table: Table, file: str, displacement: float | None) -> tuple[_Picked, tuple[Suspicion, ...]]:
     chosen: dict[str, Column] = {}
     left: list[ColumnLeft] = []
     # exact names first, so that a guess never takes the place of a name that was understood
@@ -159,15 +206,9 @@ def _pick(table: Table, file: str) -> _Picked:
             series[name] = table.numbers[column.at]
             if column.match.unit != signal(name).unit:
                 series[name] = convert(series[name], column.match.unit, signal(name).unit)
-    for name, why in quality.implausible({n: v for n, v in series.items() if n != "run_time"}).items():
-        if name == "engine_speed":
-            raise LogFileError(
-                f"“{chosen[name].header}” cannot be engine speed: {why}",
-                file=file,
-                way_out="Name its unit in brackets.",
-            )
-        left.append(ColumnLeft(header=chosen.pop(name).header, reason=why))
-        del series[name]
+    headers = {n: (c.header, c.match.unit) for n, c in chosen.items() if c.match is not None}
+    doubtful = suspicions(series, headers, displacement=displacement)
+    left += _drop_implausible(series, chosen, {d.name: d for d in doubtful}, file)
     if "engine_speed" not in series:
         raise LogFileError("the column of engine speed holds no number", file=file, way_out="Record again.")
     used = tuple(
@@ -175,7 +216,26 @@ def _pick(table: Table, file: str) -> _Picked:
         for n, c in sorted(chosen.items(), key=lambda item: item[1].at)
         if c.match is not None
     )
-    return _Picked(series, time, given, used, tuple(left))
+    return _Picked(series, time, given, used, tuple(left), headers), doubtful
+
+
+def _drop_implausible(
+    series: dict[str, Floats], chosen: dict[str, Column], doubtful: Mapping[str, Suspicion], file: str
+) -> list[ColumnLeft]:
+    """Take out of both what cannot be in its unit, and say why."""
+    left = []
+    for name, why in quality.implausible({n: v for n, v in series.items() if n != "run_time"}).items():
+        if name == "engine_speed":
+            raise LogFileError(
+                f"“{chosen[name].header}” cannot be engine speed: {why}",
+                file=file,
+                way_out="Name its unit in brackets, or say what it is in a map file.",
+            )
+        likely = doubtful[name].likely if name in doubtful else ()
+        more = f"; likely {' or '.join(likely)}" if likely else ""
+        left.append(ColumnLeft(header=chosen.pop(name).header, reason=why + more))
+        del series[name]
+    return left
 
 
 def _clock(table: Table, picked: _Picked, file: str) -> Clock:

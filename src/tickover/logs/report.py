@@ -23,6 +23,32 @@ class ColumnUsed(Result):
     guessed: bool
 
 
+class Suspicion(Result):
+    """A column whose unit is doubtful; nothing was corrected.
+
+    Attributes:
+        name, header: standard name, and the name in the file.
+        unit: the unit it was taken to be in.
+        likely: units with which it would fit, best first; empty where none does.
+        evidence: what does not fit, in a sentence without its full stop.
+    """
+
+    name: str
+    header: str
+    unit: str
+    likely: tuple[str, ...]
+    evidence: str
+
+    def sentence(self) -> str:
+        """For people, with what to type if it is so."""
+        if not self.likely:
+            return f"“{self.header}” as {self.name} in {self.unit} is doubtful: {self.evidence}."
+        return (
+            f"“{self.header}” is hardly in {self.unit}: {self.evidence}. Likely {' or '.join(self.likely)}; "
+            f"if so, say --set-unit {self.name}={self.likely[0]}."
+        )
+
+
 class ColumnLeft(Result):
     """A column that was left out, and why."""
 
@@ -58,6 +84,10 @@ class LogReport(Result):
         key_on_rows: rows before the engine turned.
         stale: values at key on that belong to the drive before.
         leaps: sensors that jump as no engine does.
+        suspicions: columns whose unit is doubtful.
+        impossible: values that no car has, by signal; they are counted, not removed.
+        saturated: counters at their end, which mean "or more".
+        gaps: pauses of the logger.
         remarks: anything else.
     """
 
@@ -81,6 +111,10 @@ class LogReport(Result):
     key_on_rows: int
     stale: tuple[str, ...] = ()
     leaps: tuple[str, ...] = ()
+    suspicions: tuple[Suspicion, ...] = ()
+    impossible: tuple[str, ...] = ()
+    saturated: tuple[str, ...] = ()
+    gaps: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
 
     def sentences(self) -> tuple[str, ...]:
@@ -109,4 +143,5 @@ class LogReport(Result):
         if self.left:
             out.append("Columns left out: " + ", ".join(f"“{c.header}” ({c.reason})" for c in self.left[:6])
                        + (" …" if len(self.left) > 6 else "") + ".")  # fmt: skip
-        return (*out, *self.stale, *self.leaps, *self.remarks)
+        out += [s.sentence() for s in self.suspicions]
+        return (*out, *self.gaps, *self.stale, *self.leaps, *self.impossible, *self.saturated, *self.remarks)

@@ -6,21 +6,20 @@ known by its line. What is left has one shape, and polars reads it in bulk.
 
 from __future__ import annotations
 
-import codecs
 import csv
 import io
 import re
 from collections import Counter
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
 from tickover.errors import LogFileError
+from tickover.logs.naming import Naming
 from tickover.logs.report import BrokenRow
-from tickover.logs.words import TIME, Match, match, unit_of
+from tickover.logs.words import TIME, Match, unit_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -28,8 +27,8 @@ Ints = NDArray[np.int64]
 _SEPARATORS = (",", ";", "\t", "|")
 _HEADER_WITHIN = 60
 _CHUNK = 1 << 20
-_LARGEST = 1e17  # no quantity of a car, and no date in microseconds, is larger
-_PRIVATE = "\x1f"  # unit separator: stands between fields once quotes have been dealt with
+LARGEST = 1e17  # no quantity of a car, and no date in microseconds, is larger
+PRIVATE = "\x1f"  # unit separator: stands between fields once quotes have been dealt with
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,51 +67,10 @@ class Table:
     same: NDArray[np.bool_]
 
 
-def read_bytes(path: Path) -> bytes:
-    """The file as UTF-8 without a byte-order mark, lines ended by a line feed.
-
-    Raises: LogFileError if it is not there, not readable, empty, or not text.
-    """
-    try:
-        data = path.read_bytes()
-    except OSError as why:
-        raise LogFileError(
-            f"cannot be read: {why.strerror or why}", file=str(path), way_out="Name a log that is there."
-        ) from None
-    if not data[:4096].strip() and not data.strip():
-        raise LogFileError("is empty", file=str(path), way_out="Record again, or name another log.")
-    try:
-        if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-            data = data.decode("utf-16").encode()
-        data = data.removeprefix(codecs.BOM_UTF8)
-        if b"\0" in data:
-            raise UnicodeDecodeError("utf-8", b"", 0, 1, "a zero byte")
-        if not data.isascii():
-            data = _as_utf8(data)
-    except UnicodeDecodeError:
-        raise LogFileError(
-            "is not text", file=str(path), way_out="Export the log as CSV from the program that made it."
-        ) from None
-    if b"\r" in data:
-        data = data.replace(b"\r\n", b"\n")
-    if b"\r" in data:
-        data = data.replace(b"\r", b"\n")
-    return data
-
-
-def _as_utf8(data: bytes) -> bytes:
-    try:
-        data.decode("utf-8")
-    except UnicodeDecodeError:
-        text = data.decode("cp1252")  # a degree sign written by an older desktop; raises where a byte means nothing
-        if sum(c.isprintable() or c in "\t\n\r" for c in text[:4000]) < 0.95 * len(text[:4000]):
-            raise
-        return text.encode()
-    return data
-
-
 @dataclass(frozen=True, slots=True)
-class _Header:
+class Header:
+    """The line of names: where it is, what it says, and where the rows begin."""
+
     line: int
     separator: str
     names: list[str]
@@ -121,23 +79,24 @@ class _Header:
     first_line: int  # its line
 
 
-def parse_table(data: bytes, file: str) -> Table:
+def parse_table(data: bytes, file: str, naming: Naming) -> Table:
     """Split text into columns.
 
     Args:
-        data: UTF-8 text as ``read_bytes`` gives it.
+        data: UTF-8 text as ``open_log`` gives it.
         file: its name, for messages.
+        naming: how headers are understood.
     Returns: the table; nothing is dropped without a count.
     Raises: LogFileError if no header names the engine speed, if there are no rows, or if rows have no usual shape.
     """
-    header = _find_header(data, file)
+    header = _find_header(data, file, naming)
     body = data[header.body :]
     quoted = b'"' in body
     if quoted:
-        body, separator = _unquote(body, header.separator), _PRIVATE
+        body, separator = unquote(body, header.separator), PRIVATE
     else:
         separator = header.separator
-    start, stop, fields = _shape(body, separator)
+    start, stop, fields = shape_of(body, separator)
     blank = fields == 0
     if np.all(blank):
         raise LogFileError("has a header but no rows", file=file, line=header.line, way_out="Record again.")
@@ -156,16 +115,16 @@ def parse_table(data: bytes, file: str) -> Table:
             way_out="Export the log again with one separator throughout.",
         )
     if not np.all(good):
-        body = _only(body, start, stop, good)
+        body = only_lines(body, start, stop, good)
     columns, missing = _columns(header, usual, body, separator, file)
     frame = _frame(body, separator, usual, columns, file)
     bad = _bad_cells(frame, body, separator, columns, file)
     return _table(frame, columns, missing, lines[good], broken, int(np.count_nonzero(blank)), bad)
 
 
-def _find_header(data: bytes, file: str) -> _Header:
+def _find_header(data: bytes, file: str, naming: Naming) -> Header:
     """The line near the top that names most quantities, and the separator with which it does."""
-    best: _Header | None = None
+    best: Header | None = None
     best_score = 0
     position = 0
     seen: list[str] = []
@@ -180,10 +139,10 @@ def _find_header(data: bytes, file: str) -> _Header:
             names = [n.strip() for n in next(csv.reader([raw], delimiter=separator), [])]
             if len(names) < 2 and raw.strip() and separator != ",":
                 continue
-            matches = [match(n) for n in names]
+            matches = [naming.match(n) for n in names]
             score = sum(m is not None for m in matches)
             if score > best_score and not _mostly_numbers(names):
-                best = _Header(number, separator, names, matches, position, number + 1)
+                best = Header(number, separator, names, matches, position, number + 1)
                 best_score = score
                 seen = names
     if best is None or not any(m is not None and m.name == "engine_speed" for m in best.matches):
@@ -194,14 +153,14 @@ def _find_header(data: bytes, file: str) -> _Header:
             line=best.line if best else None,
             way_out="Name one column “engine speed (r/min)”.",
         )
-    return _with_units_row(best, data)
+    return _with_units_row(best, data, naming)
 
 
 def _mostly_numbers(cells: list[str]) -> bool:
     return sum(bool(re.fullmatch(r"[-+]?[\d.,]+(e[-+]?\d+)?", c)) for c in cells) > len(cells) / 2
 
 
-def _with_units_row(header: _Header, data: bytes) -> _Header:
+def _with_units_row(header: Header, data: bytes, naming: Naming) -> Header:
     """Take a row of units right under the names into account, where there is one."""
     end = data.find(b"\n", header.body)
     end = len(data) if end < 0 else end
@@ -211,23 +170,30 @@ def _with_units_row(header: _Header, data: bytes) -> _Header:
     if not filled or _mostly_numbers(cells) or sum(unit_of(c) is not None for c in filled) < 0.5 * len(filled):
         return header
     cells += [""] * (len(header.names) - len(cells))
-    matches = [match(n, c) for n, c in zip(header.names, cells, strict=False)]
-    return _Header(header.line, header.separator, header.names, matches, end + 1, header.first_line + 1)
+    matches = [naming.match(n, c) for n, c in zip(header.names, cells, strict=False)]
+    return Header(header.line, header.separator, header.names, matches, end + 1, header.first_line + 1)
 
 
-def _unquote(body: bytes, separator: str) -> bytes:
+def unquote(body: bytes, separator: str) -> bytes:
     """Fields of a quoted file, joined by a separator that cannot occur inside them; one line stays one line."""
+    raw = np.frombuffer(body, dtype=np.uint8)
+    quote = raw == ord('"')
+    inside = (np.cumsum(quote, dtype=np.uint8) & 1).astype(bool)  # the sum may wrap, its lowest bit stays right
+    if PRIVATE.encode() not in body and not np.any(inside & (raw == 10)):
+        fields = raw.copy()
+        fields[(raw == ord(separator)) & ~inside] = ord(PRIVATE)
+        return bytes(fields[~quote])
     out = []
     for line in body.decode("utf-8").split("\n"):
         try:
             cells = next(csv.reader([line], delimiter=separator), [])
         except csv.Error:
             cells = [line]
-        out.append(_PRIVATE.join(c.replace(_PRIVATE, " ").replace("\n", " ") for c in cells))
+        out.append(PRIVATE.join(c.replace(PRIVATE, " ").replace("\n", " ") for c in cells))
     return "\n".join(out).encode()
 
 
-def _shape(body: bytes, separator: str) -> tuple[Ints, Ints, Ints]:
+def shape_of(body: bytes, separator: str) -> tuple[Ints, Ints, Ints]:
     """Start and stop of each line [bytes] and its number of fields; 0 fields for a blank line."""
     raw = np.frombuffer(body if body.endswith(b"\n") else body + b"\n", dtype=np.uint8)
     ends_in, order_in = [], []
@@ -248,14 +214,14 @@ def _shape(body: bytes, separator: str) -> tuple[Ints, Ints, Ints]:
     return starts.astype(np.int64), ends.astype(np.int64), fields.astype(np.int64)
 
 
-def _only(body: bytes, start: Ints, stop: Ints, good: NDArray[np.bool_]) -> bytes:
+def only_lines(body: bytes, start: Ints, stop: Ints, good: NDArray[np.bool_]) -> bytes:
     """The good lines alone; neighbouring ones are copied as one piece."""
     edges = np.flatnonzero(np.diff(np.concatenate([[False], good, [False]]).astype(np.int8)))
     return b"\n".join(body[start[a] : stop[b - 1]] for a, b in zip(edges[::2], edges[1::2], strict=True)) + b"\n"
 
 
 def _columns(
-    header: _Header, usual: int, body: bytes, separator: str, file: str
+    header: Header, usual: int, body: bytes, separator: str, file: str
 ) -> tuple[tuple[Column, ...], tuple[str, ...]]:
     """Which name stands over which field."""
     names, matches = list(header.names), list(header.matches)
@@ -312,6 +278,12 @@ def _parse(
         raise LogFileError(f"cannot be parsed: {first}", file=file, way_out="Export the log again as CSV.") from None
 
 
+def read_texts(body: bytes, separator: str, width: int, file: str) -> pl.DataFrame:
+    """Every field as the text it is; null where a line is short."""
+    full = b"x" + (separator.encode() + b"x") * (width - 1) + b"\n"  # a first line of full width makes room for all
+    return _parse(full + body, separator, {f"{i}": pl.String for i in range(width)}, file)[1:]
+
+
 def _bad_cells(frame: pl.DataFrame, body: bytes, separator: str, columns: tuple[Column, ...], file: str) -> int:
     """Cells of matched columns that are filled and yet no number; a file without gaps is not read a second time."""
     gaps = [f"{c.at}" for c in columns if c.match is not None and frame[f"{c.at}"].null_count()]
@@ -356,7 +328,7 @@ def _table(
                 series = values
         if series.dtype != pl.String:
             x = series.to_numpy().astype(np.float64)
-            x[~(np.abs(x) < _LARGEST)] = np.nan
+            x[~(np.abs(x) < LARGEST)] = np.nan
             same[1:] &= (x[1:] == x[:-1]) | (np.isnan(x[1:]) & np.isnan(x[:-1]))
             empty &= np.isnan(x)
             if column.match is not None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import difflib
 import re
+import unicodedata
 from dataclasses import dataclass
 
 from tickover.errors import UnitError
@@ -32,6 +33,63 @@ _SPELLED: dict[str, str] = {
     "eot": "oil temperature", "up": "ups",
 }  # fmt: skip
 
+# German, French, Spanish, Italian, Portuguese, Dutch; accents are taken off first.
+_FOREIGN: dict[str, str] = {
+    "drehzahl": "engine speed", "motordrehzahl": "engine speed", "geschwindigkeit": "vehicle speed",
+    "fahrzeuggeschwindigkeit": "vehicle speed", "kuhlmitteltemperatur": "coolant temperature",
+    "kuehlmitteltemperatur": "coolant temperature", "kuhlmittel": "coolant", "kuehlmittel": "coolant",
+    "temperatur": "temperature", "wassertemperatur": "coolant temperature",
+    "ansauglufttemperatur": "intake air temperature", "ansaugluft": "intake air", "lufttemperatur": "air temperature",
+    "umgebungstemperatur": "ambient temperature", "aussentemperatur": "ambient temperature",
+    "oltemperatur": "oil temperature", "oeltemperatur": "oil temperature", "saugrohrdruck": "manifold pressure",
+    "ansaugdruck": "manifold pressure", "ladedruck": "boost pressure", "luftdruck": "barometric pressure",
+    "luftmasse": "mass air flow", "luftmassenstrom": "mass air flow", "luftmassendurchsatz": "mass air flow",
+    "drosselklappe": "throttle", "drosselklappenstellung": "throttle position",
+    "drosselklappenwinkel": "throttle position", "gaspedal": "accelerator pedal", "fahrpedal": "accelerator pedal",
+    "zeit": "time", "uhrzeit": "clock", "zeitstempel": "timestamp", "laufzeit": "run time", "sekunden": "seconds",
+    "batteriespannung": "battery voltage", "bordspannung": "battery voltage", "spannung": "voltage", "last": "load",
+    "motorlast": "engine load", "zundwinkel": "ignition advance", "zuendwinkel": "ignition advance",
+    "regime": "engine speed", "moteur": "engine", "vitesse": "vehicle speed", "liquide": "of",
+    "refroidissement": "coolant", "pression": "pressure", "admission": "intake", "collecteur": "manifold",
+    "temps": "time", "debit": "flow", "masse": "mass", "papillon": "throttle", "tension": "voltage",
+    "batterie": "battery", "huile": "oil", "charge": "load", "exterieure": "ambient",
+    "revoluciones": "engine speed", "velocidad": "vehicle speed", "vehiculo": "vehicle", "motor": "engine",
+    "temperatura": "temperature", "refrigerante": "coolant", "anticongelante": "coolant", "presion": "pressure",
+    "colector": "manifold", "tiempo": "time", "hora": "clock", "caudal": "flow", "aire": "air", "mariposa": "throttle",
+    "carga": "load", "tensione": "voltage", "bateria": "battery", "aceite": "oil", "admision": "intake",
+    "giri": "engine speed", "motore": "engine", "velocita": "vehicle speed", "veicolo": "vehicle", "acqua": "coolant",
+    "pressione": "pressure", "collettore": "manifold", "tempo": "time", "farfalla": "throttle", "aria": "air",
+    "aspirazione": "intake", "carico": "load", "batteria": "battery", "olio": "oil", "portata": "flow",
+    "massa": "mass", "liquido": "of", "raffreddamento": "coolant",
+    "rotacao": "engine speed", "rotacoes": "engine speed", "velocidade": "vehicle speed", "arrefecimento": "coolant",
+    "pressao": "pressure", "coletor": "manifold", "borboleta": "throttle",
+    "toerental": "engine speed", "motortoerental": "engine speed", "snelheid": "vehicle speed",
+    "koelvloeistoftemperatuur": "coolant temperature", "koelvloeistof": "coolant", "temperatuur": "temperature",
+    "inlaatdruk": "manifold pressure", "tijd": "time", "gasklep": "throttle",
+}  # fmt: skip
+_ARTICLES = frozenset(
+    {
+        "der",
+        "die",
+        "das",
+        "des",
+        "du",
+        "de",
+        "la",
+        "le",
+        "les",
+        "del",
+        "della",
+        "do",
+        "da",
+        "el",
+        "il",
+        "en",
+        "van",
+        "het",
+    }
+)
+
 _UNIT_WORDS: dict[str, str] = {
     "rpm": "r/min", "r/min": "r/min", "1/min": "r/min", "rev/min": "r/min", "min-1": "r/min", "hz": "Hz",
     "km/h": "km/h", "kmh": "km/h", "kph": "km/h", "mph": "mph", "mi/h": "mph", "miles/h": "mph", "m/s": "m/s",
@@ -40,6 +98,7 @@ _UNIT_WORDS: dict[str, str] = {
     "kpa": "kPa", "pa": "Pa", "hpa": "hPa", "mbar": "mbar", "bar": "bar", "psi": "psi", "inhg": "inHg",
     "in hg": "inHg", "g/s": "g/s", "g/sec": "g/s", "grams/sec": "g/s", "gm/s": "g/s", "kg/h": "kg/h",
     "kg/hr": "kg/h", "lb/min": "lb/min", "s": "s", "sec": "s", "secs": "s", "second": "s", "seconds": "s",
+    "tr/min": "r/min", "u/min": "r/min", "umin": "r/min", "giri/min": "r/min", "1/min.": "r/min", "omw/min": "r/min",
     "ms": "ms", "msec": "ms", "milliseconds": "ms", "minutes": "min", "mins": "min", "min": "min", "h": "h",
     "hours": "h", "hour": "h", "km": "km", "m": "m", "mi": "mi", "mile": "mi", "miles": "mi", "v": "V", "volts": "V",
     "volt": "V", "mv": "mV", "%": "%", "percent": "%", "pct": "%", "°": "°", "deg": "°", "degrees": "°",
@@ -198,23 +257,27 @@ def _cut_unit(header: str) -> tuple[str, str | None]:
 
 def _trailing_unit(text: str, words: frozenset[str]) -> tuple[str | None, frozenset[str]]:
     last = re.split(r"[^A-Za-z0-9/%°]+", text.strip().lower())[-1]
-    temperature_letter = last in {"c", "f"} and "temperature" in words
+    temperature_letter = last in {"c", "f", "°c", "°f"} and "temperature" in words
     time_letter = last in {"s", "sec"} and "time" in words
     if last in _TRAILING_UNITS or temperature_letter or time_letter:
-        return unit_of(last), words - set(_SPELLED.get(last, last).split()) - {last}
+        return unit_of(last), words - set(_SPELLED.get(last, last).split()) - {last, last.strip("°")}
     return ("r/min" if "rpm" in text.lower() else None), words
 
 
 def _words(text: str) -> tuple[frozenset[str], bool]:
     """Words of a name, spelled out; and whether one had to be corrected."""
+    text = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
+    text = re.sub(r"\b[dlDL]['’]", " ", text.replace("ß", "ss"))  # d'air, l'huile
     text = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", text)
     text = re.sub(r"(?<=[A-Za-z])(?=\d)|(?<=\d)(?=[A-Za-z])", " ", text)
     raw = [w for w in re.split(r"[^a-z0-9]+", text.lower()) if w]
     out: list[str] = []
     corrected = False
     for word in raw:
-        if word in _SPELLED:
-            out += _SPELLED[word].split()
+        if word in _ARTICLES:
+            continue
+        if word in _SPELLED or word in _FOREIGN:
+            out += (_SPELLED.get(word) or _FOREIGN[word]).split()
         elif word in _KNOWN or len(word) < 4 or word.isdigit():
             out.append(word)
         else:

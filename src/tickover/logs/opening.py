@@ -1,0 +1,168 @@
+"""A file -> plain text, or one clear refusal: what it is by its first bytes, its size against memory, its encoding."""
+
+from __future__ import annotations
+
+import codecs
+from dataclasses import dataclass
+from pathlib import Path
+
+from tickover.errors import LogFileError
+
+_MAGIC: tuple[tuple[bytes, str], ...] = (
+    (b"\x1f\x8b", "a gzip archive"),
+    (b"PK\x03\x04", "a zip archive or a spreadsheet"),
+    (b"PK\x05\x06", "an empty zip archive"),
+    (b"7z\xbc\xaf\x27\x1c", "a 7z archive"),
+    (b"\xfd7zXZ\x00", "an xz archive"),
+    (b"BZh", "a bzip2 archive"),
+    (b"\x28\xb5\x2f\xfd", "a zstd archive"),
+    (b"Rar!", "a rar archive"),
+    (b"\xd0\xcf\x11\xe0", "an office document"),
+    (b"SQLite format 3", "a database"),
+    (b"PAR1", "a Parquet file"),
+    (b"\x89HDF", "an HDF5 file"),
+    (b"%PDF", "a PDF"),
+    (b"\x89PNG", "a picture"),
+    (b"\xff\xd8\xff", "a picture"),
+)
+MEMORY_PER_BYTE = 20
+"""Peak memory per byte of file, rounded up: 18 for a long table of a million lines, 11 for a wide one."""
+_MEMINFO = Path("/proc/meminfo")
+_CGROUP = Path("/sys/fs/cgroup")
+_FEW = 0.01  # with more stray bytes than this a file is not text
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A file's content and what it is.
+
+    Attributes:
+        kind: ``text``, ``mdf`` or ``gpx``.
+        data: UTF-8 without a byte-order mark, lines ended by a line feed, if it is text; else as it stands.
+        remarks: what had to be mended on the way, in sentences.
+    """
+
+    kind: str
+    data: bytes
+    remarks: tuple[str, ...] = ()
+
+
+def available_memory() -> int | None:
+    """Memory this process may still take [bytes]; None where the system does not say."""
+    found: list[int] = []
+    try:
+        for line in _MEMINFO.read_text().splitlines():
+            if line.startswith("MemAvailable:"):
+                found.append(int(line.split()[1]) * 1024)
+        limit = (_CGROUP / "memory.max").read_text().strip()
+        if limit.isdigit():
+            found.append(max(0, int(limit) - int((_CGROUP / "memory.current").read_text())))
+    except (OSError, ValueError, IndexError):
+        pass  # another system, or a container without these files: what was found counts
+    return min(found, default=None)
+
+
+def refuse_too_large(size: int, file: str, memory: int | None) -> None:
+    """Refuse what would not fit into memory.
+
+    Args:
+        size: of the file [bytes].
+        file: its name, for the message.
+        memory: what is there [bytes], or None.
+    Raises: LogFileError with both figures.
+    """
+    if memory is not None and size * MEMORY_PER_BYTE > memory:
+        raise LogFileError(
+            f"has {size / 1e6:,.0f} MB and would need about {size * MEMORY_PER_BYTE / 1e6:,.0f} MB of memory, "
+            f"{memory / 1e6:,.0f} MB are free",
+            file=file,
+            way_out="Cut the log up, or leave out columns that name no signal.",
+        )
+
+
+def open_log(path: Path) -> Opened:
+    """Read a file whole, once it is known that it fits.
+
+    Raises: LogFileError if it is not there, not readable, empty, too large, packed, or not text.
+    """
+    try:
+        if path.exists() and not path.is_file() and not path.is_dir():
+            raise LogFileError("is not a regular file", file=str(path), way_out="Save it into a file first.")
+        refuse_too_large(path.stat().st_size, str(path), available_memory())
+        data = path.read_bytes()
+    except (OSError, ValueError) as why:
+        words = why.strerror if isinstance(why, OSError) and why.strerror else str(why)
+        raise LogFileError(f"cannot be read: {words}", file=str(path), way_out="Name a log that is there.") from None
+    if not data[:4096].strip() and not data.strip():
+        raise LogFileError("is empty", file=str(path), way_out="Record again, or name another log.")
+    if data.startswith((b"MDF     ", b"UnFinMF ")):
+        return Opened("mdf", data[:64])
+    for magic, what in _MAGIC:
+        if data.startswith(magic):
+            raise LogFileError(f"is {what}, not a log", file=str(path), way_out="Unpack it or export it as CSV first.")
+    if b"<gpx" in data[:4096]:
+        return Opened("gpx", data)
+    return _text(data, str(path))
+
+
+def _text(data: bytes, file: str) -> Opened:
+    remarks: list[str] = []
+    try:
+        data = _from_utf16(data).removeprefix(codecs.BOM_UTF8)
+        zeros = data.count(b"\0")
+        if zeros:
+            data = data.replace(b"\0", b"")
+            if not data.strip():
+                raise LogFileError("holds zero bytes only", file=file, way_out="Record again, or name another log.")
+            remarks.append(f"{zeros} zero bytes were in the file and are left out; the recorder may have lost power.")
+        if not data.isascii():
+            data, stray = _as_utf8(data)
+            if stray:
+                remarks.append(f"{stray} bytes are no letter in any usual encoding; what they stood for is lost.")
+    except UnicodeDecodeError:
+        raise LogFileError(
+            "is not text", file=file, way_out="Export the log as CSV from the program that made it."
+        ) from None
+    if b"\r" in data:
+        data = data.replace(b"\r\n", b"\n")
+    if b"\r" in data:
+        data = data.replace(b"\r", b"\n")
+    return Opened("text", data, tuple(remarks))
+
+
+def _from_utf16(data: bytes) -> bytes:
+    """Two bytes a letter, with or without a mark at the start, as UTF-8; anything else as it is."""
+    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return data.decode("utf-16", "replace").encode()
+    head = data[:2000]
+    for form, zero in (("utf-16-le", 1), ("utf-16-be", 0)):
+        if len(head) >= 8 and head[zero::2].count(0) > 0.8 * len(head[zero::2]) and head[1 - zero :: 2].count(0) == 0:
+            return data.decode(form, "replace").encode()
+    return data
+
+
+def _as_utf8(data: bytes) -> tuple[bytes, int]:
+    """As UTF-8, and how many bytes had no meaning."""
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        stray_text = data.decode("utf-8", "replace")
+        stray = stray_text.count("\ufffd")
+        sound = sum(c > "\x7f" for c in stray_text[:20_000]) - stray_text[:20_000].count("\ufffd")
+        if sound and stray <= max(3, sound):
+            return stray_text.encode(), stray  # UTF-8 with a few damaged bytes
+        try:
+            text = data.decode("cp1252")  # a degree sign written by an older desktop
+        except UnicodeDecodeError:
+            if stray > _FEW * len(data) or not _printable(stray_text):
+                raise
+            return stray_text.encode(), stray
+        if not _printable(text):
+            raise
+        return text.encode(), 0
+    return data, 0
+
+
+def _printable(text: str) -> bool:
+    head = text[:4000]
+    return sum(c.isprintable() or c in "\t\n\r" for c in head) >= 0.95 * len(head)
