@@ -36,7 +36,7 @@ def make_venv(folder: Path) -> Path:
 
 def install(python: Path) -> None:
     """Install the locked packages by hash, then the project itself without touching them."""
-    pip = [str(python), "-m", "pip", "--disable-pip-version-check", "--quiet"]
+    pip = [str(python), "-m", "pip", "--disable-pip-version-check", "-qq"]
     locked = platform.system() == "Linux" and platform.machine() in {"x86_64", "aarch64"}
     if locked:
         command = [*pip, "install", "--require-hashes", "--no-deps", "--only-binary", ":all:", "-r", str(LOCK)]
