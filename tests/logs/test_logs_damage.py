@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tickover.errors import LogFileError
+from tickover.errors import LogFileError, MissingExtraError
 from tickover.logs import read_log, read_log_report
 from tickover.logs.opening import MEMORY_PER_BYTE, refuse_too_large
 
@@ -117,10 +117,11 @@ def test_law_a_cut_file_is_read_up_to_the_cut(tmp_path_factory, at):
 @settings(max_examples=150, deadline=None)
 def test_law_random_bytes_give_one_message(tmp_path_factory, data):
     path = put(tmp_path_factory.mktemp("random"), data)
-    with pytest.raises(LogFileError) as error:
+    with pytest.raises((LogFileError, MissingExtraError)) as error:  # bytes that begin like MDF ask for its library
         read_log(path)
-    assert error.value.file == str(path)
     assert error.value.way_out
+    if isinstance(error.value, LogFileError):
+        assert error.value.file == str(path)
 
 
 def test_the_report_tells_gaps_impossible_values_and_full_counters(tmp_path):
