@@ -39,8 +39,10 @@ export function planOf(data) {
  * @param tapped whether a helper taps each act; if not, acts are taken to be done with their tones, and not judged.
  */
 export function beginAttempt(plan, now, tapped) {
-  const holding = Object.fromEntries(plan.routine.conditions.map((c) => [c.name, true]));
-  return { phase: "lead in", tapped, startAt: now + LEAD_IN, seen: [], times: {}, beat: null, holding, turns: [], miss: null };
+  // With a helper a condition holds when it is said to; alone it is taken to hold, as acts are taken to be done.
+  const holding = Object.fromEntries(plan.routine.conditions.map((c) => [c.name, !tapped || c.holds_at_start]));
+  const began = holding;
+  return { phase: "lead in", tapped, startAt: now + LEAD_IN, seen: [], times: {}, beat: null, holding, began, turns: [], miss: null };
 }
 
 /** When the first act happened [s]; null before. */
@@ -91,7 +93,7 @@ export function countOf(plan, state, name, now) {
   const start = state.times[counter.start];
   if (start === undefined) return { counted: 0, elapsed: 0, runs: false };
   let since = start;
-  let runs = true;
+  let runs = state.began[counter.condition];
   let counted = 0;
   for (const turn of state.turns) {
     if (turn.condition !== counter.condition) continue;

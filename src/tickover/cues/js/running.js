@@ -141,7 +141,7 @@ function drawFoot(app, node, shown, view) {
   }
   if (view.count) {
     const { condition, runs } = view.count;
-    kids.push(button(runs ? "Pause the count" : "Count again", () => app.turn(condition, !runs), { small: runs ? `when not: ${condition}` : `when: ${condition}` }));
+    kids.push(button(runs ? "Pause the count" : "Count", () => app.turn(condition, !runs), { small: runs ? `when not: ${condition}` : `when: ${condition}` }));
   }
   if (view.tap) {
     const pad = el("button", { type: "button", class: "btn", id: "pad" }, el("span", {}, "Helper: tap here", el("small", {}, view.tap)));
