@@ -55,3 +55,13 @@ def test_the_mark_stands_between_the_jaws_where_it_is_normal():
     drawn = words.ruled_line(q(700, 690, 710), (650, 750))
     assert drawn.rule.index("[") < drawn.rule.index("◆") < drawn.rule.index("]")
     assert "700" in drawn.scale
+
+
+def test_an_idle_is_said_against_its_normal_only_where_the_whole_interval_allows():
+    def said(value, half):
+        return words.against_normal(Quantity(value=value, lo=value - half, hi=value + half, unit="r/min"), (700, 800))
+
+    assert said(989, 6) == "above its normal 700 to 800, by 183 to 195"
+    assert said(640, 10) == "below its normal 700 to 800, by 50 to 70"
+    assert said(750, 10) == "inside its normal 700 to 800"
+    assert said(795, 10).startswith("cannot tell")

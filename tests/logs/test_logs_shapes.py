@@ -192,3 +192,13 @@ def test_law_numbers_come_back(tmp_path_factory, table, sep, comma, end, bom, tr
             assert np.array_equal(rec[found.name].hold(np.array(t) + 1e-6)[-1:], values[-1:])
         else:
             assert any(c.header == header for c in report.left)
+
+
+def test_a_row_every_twenty_seconds_is_not_taken_for_milliseconds(tmp_path):
+    lines = ["time,rpm,coolant,speed"] + [f"{20 * i},{700 + i % 7},90,0" for i in range(30)]
+    path = tmp_path / "slow.csv"
+    path.write_text("\n".join(lines))
+    assert read_log(path)["engine_speed"].t_hi[-1] == 580
+    lines = ["time,rpm,coolant,speed"] + [f"{103 * i},{700 + i % 7},90,0" for i in range(60)]
+    path.write_text("\n".join(lines))
+    assert read_log(path)["engine_speed"].t_hi[-1] < 7

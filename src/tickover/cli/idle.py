@@ -193,7 +193,10 @@ def say_reading(console: Console, reading: IdleReading | CannotTell, normal: tup
         figure = words.plus_minus(state.speed) if isinstance(state.speed, Quantity) else "cannot tell"
         console.print(Text.assemble((f" {figure}", "bold"), " r/min"))
         console.print(Padding(f"{words.conditions(state)}, 95 %", (0, 3)))
-        _line(console, state.speed, None if state.name == "loads on" else normal)
+        band = None if state.name == "loads on" else normal
+        _line(console, state.speed, band)
+        if band is not None and isinstance(state.speed, Quantity):
+            _list(console, [("normal", words.against_normal(state.speed, band))])
         _list(console, words.rows(reading, state))
     if words.more(reading):
         console.print()

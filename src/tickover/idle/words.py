@@ -26,6 +26,24 @@ def signed(value: float, places: int = 0) -> str:
     return text if text.startswith(MINUS) or float(text) == 0 else f"+{text}"
 
 
+def against_normal(q: Quantity, normal: tuple[float, float]) -> str:
+    """Where a measured idle lies against the normal one [r/min]; the whole interval must be on one side to say so.
+
+    Example: 989 ± 6 against 700 to 800 is ``"above its normal 700 to 800, by 183 to 195"``.
+    """
+    lo, hi = normal
+    band = f"its normal {lo:g} to {hi:g}"
+    if q.lo is None or q.hi is None:
+        return f"cannot tell against {band}"
+    if lo <= q.lo and q.hi <= hi:
+        return f"inside {band}"
+    if q.lo > hi:
+        return f"above {band}, by {number(q.lo - hi)} to {number(q.hi - hi)}"
+    if q.hi < lo:
+        return f"below {band}, by {number(lo - q.hi)} to {number(lo - q.lo)}"
+    return f"cannot tell: the interval crosses an end of {band}"
+
+
 def plus_minus(q: Quantity, places: int = 0) -> str:
     """``842 ± 14``; the larger side where they differ; ``at least`` or ``at most`` where one is open."""
     if q.lo is None or q.hi is None:

@@ -117,7 +117,11 @@ def _looks_like_ms(t: Floats, run_time: Floats | None) -> bool:
         return 100 < span / float(run_time[-1] - run_time[0]) < 10_000
     steps = np.diff(t)
     steps = steps[steps > 0]
-    return bool(len(steps)) and float(np.median(steps)) >= 20 and bool(np.all(steps == np.round(steps)))
+    if not len(steps) or not np.all(steps == np.round(steps)):
+        return False
+    # A row every 20, 30 or 60 s is written by hand or by a slow logger; milliseconds that short are never so round.
+    middle = float(np.median(steps))
+    return middle >= 100 or (middle >= 20 and bool(np.any(steps % 5 != 0)))
 
 
 def from_run_time(run_time: Floats) -> Clock | None:
