@@ -3,9 +3,10 @@
 import csv
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from tickover.logs import read_log_report
+from tickover.logs import read_log, read_log_report
 
 LOGS = Path(__file__).resolve().parents[3] / "shared" / "data" / "car-log"
 pytestmark = pytest.mark.skipif(not LOGS.is_dir(), reason="the recordings in ../shared/data are not here")
@@ -36,6 +37,26 @@ def test_full_warm_up_counters_are_said():
     """Data: warm-ups 255 means 255 or more (idle7); after a memory clear the counter is low (idle31)."""
     assert any("255 or more" in s for s in read_log_report(LOGS / "idle7.csv")[1].saturated)
     assert read_log_report(LOGS / "idle31.csv")[1].saturated == ()
+
+
+def test_the_first_drive_after_a_clear_is_read_as_it_was():
+    """Data: drive10, long trim exactly 0 until 906 s of run time, purge from 859 s; rows as seconds give twice that."""
+    log = read_log(LOGS / "drive10.csv")
+    for name, expected in (("long_trim_1", 906), ("purge_command", 859)):
+        series = log[name]
+        first = int(np.flatnonzero(series.value != 0)[0])
+        assert log["run_time"].hold([series.t_hi[first]])[0] == expected
+        assert series.t_hi[first] == pytest.approx(expected, abs=3)
+
+
+@pytest.mark.parametrize(("name", "rises_at"), [("idle31", 354), ("ufpe15", 110), ("ufpe11", 109)])
+def test_the_warm_up_counter_rises_where_it_did(name, rises_at):
+    """Data: warm-up counter rises at 354 s in idle31, 110 s in ufpe15, 109 s in ufpe11, by run time."""
+    log = read_log(LOGS / f"{name}.csv")
+    counter = log["warm_ups"]
+    (rise,) = np.flatnonzero(np.diff(counter.value) > 0) + 1
+    assert log["run_time"].hold([counter.t_hi[rise]])[0] == rises_at
+    assert counter.value[rise] - counter.value[rise - 1] == 1
 
 
 @pytest.mark.parametrize(
