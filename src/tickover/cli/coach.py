@@ -232,7 +232,8 @@ class Bench:
         took = (
             f"took it ({written[-1]})" if written else f"did not take it: {self.car.entry_outcome or 'no entry seen'}"
         )
-        idles = f"it idles at {self.car.engine_speed:.0f} r/min" if self.car.running else "its engine is not running"
+        off = "its ignition is off, as the routine ends" if self.car.ignition == "off" else "its engine is not running"
+        idles = f"it idles at {self.car.engine_speed:.0f} r/min" if self.car.running else off
         self.console.print(f"\nThe simulated car {took}. 40 s later {idles}.")
         if not written:
             self.console.print("It has the entries of the built-in routines only, with windows of its own.")

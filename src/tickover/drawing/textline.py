@@ -35,8 +35,17 @@ def text_line(
         put(jaws[0], "[")
         put(jaws[1], "]")
     put(now, "┃")
-    put(mark, "◆" if filled else "◇")
+    if mark is not None and lo <= mark <= hi:
+        row[_beside_jaws(row, round((mark - lo) / (hi - lo) * (width - 1)), jaws, mark)] = "◆" if filled else "◇"
     return "".join(row)
+
+
+def _beside_jaws(row: list[str], at: int, jaws: tuple[float, float | None] | None, mark: float) -> int:
+    """Where a mark goes that would cover a jaw: beside it, on the side where it was found."""
+    if jaws is None or row[at] not in "[]":
+        return at
+    left = mark < jaws[0] if row[at] == "[" else jaws[1] is None or mark <= jaws[1]
+    return min(max(at + (-1 if left else 1), 0), len(row) - 1)
 
 
 def emptying_bar(left: float, length: float, width: int) -> str:
