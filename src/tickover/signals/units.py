@@ -15,7 +15,7 @@ from tickover.signals.vocabulary import signal
 Floats = NDArray[np.float64]
 
 # unit -> (quantity, factor, offset): value in the quantity's base unit = factor * value + offset.
-# Factors are definitions: SI Brochure 9th ed. (2019); NIST SP 811 (2008) appendix B for mile, pound and inHg at 0 °C.
+# Factors are definitions, from memory: SI Brochure 9th ed. (2019); NIST SP 811 (2008) appendix B for mile, pound, inHg.
 _UNITS: dict[str, tuple[str, float, float]] = {
     "r/min": ("rotation", 1.0, 0.0),
     "rpm": ("rotation", 1.0, 0.0),
@@ -67,7 +67,7 @@ def convert(value: float | Floats, unit: str, to: str) -> float | Floats:
         to: unit wanted.
     Returns: the same shape, in ``to``. A difference of temperatures is not a temperature: scale it yourself.
     Raises: UnitError if either unit is unknown or they measure different quantities.
-    Source: SI Brochure 9th ed. (2019); NIST SP 811 (2008) appendix B.
+    Source: SI Brochure 9th ed. (2019); NIST SP 811 (2008) appendix B; from memory.
     Example: ``convert(60, "mph", "km/h")`` is 96.56064.
     """
     if unit not in _UNITS or to not in _UNITS:

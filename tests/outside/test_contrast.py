@@ -28,7 +28,7 @@ def recomputed(one, other):
 @pytest.mark.parametrize("theme", ["day", "night"])
 @pytest.mark.parametrize("token", TABLE)
 def test_the_table_of_contrast_ratios(theme, token):
-    """Published: WCAG 2.x, relative luminance and contrast ratio. Ratios recomputed to the last digit given."""
+    """From memory: WCAG 2.x, relative luminance and contrast ratio. Ratios recomputed to the last digit given."""
     palette = PALETTES[theme]
     for ground, told in zip((Token.CARD, Token.STUB), TABLE[token][theme == "night"], strict=True):
         ratio = recomputed(palette[token], palette[ground])
@@ -38,12 +38,12 @@ def test_the_table_of_contrast_ratios(theme, token):
 
 
 def test_the_ends_and_a_known_grey():
-    """Published: WCAG 2.x, contrast ratio is 21 for black on white; #767676 is the lightest grey with 4.5 on white."""
+    """From memory: WCAG 2.x, contrast ratio is 21 for black on white; #767676 is the lightest grey with 4.5 on white."""
     assert contrast("#000000", "#FFFFFF") == pytest.approx(21)
     assert luminance("#FFFFFF") == pytest.approx(1)
     assert contrast("#767676", "#FFFFFF") >= 4.5 > contrast("#777777", "#FFFFFF")
 
 
 def test_gamma_is_not_forgotten():
-    """Published: WCAG 2.x, relative luminance of mid grey is 0.216, not the 0.5 that plain channels give."""
+    """From memory: WCAG 2.x, relative luminance of mid grey is 0.216, not the 0.5 that plain channels give."""
     assert luminance("#808080") == pytest.approx(0.2159, abs=2e-4)

@@ -1,4 +1,4 @@
-"""Conversions against published definitions."""
+"""Conversions against definitions as remembered; nobody had the texts open."""
 
 import pytest
 
@@ -18,10 +18,10 @@ from tickover.signals import convert
     ],
 )
 def test_factors_of_the_guide(value: float, unit: str, to: str, expected: float) -> None:
-    """Published: NIST Special Publication 811 (2008), appendix B.8 (mile, inch of mercury, psi, °F, pound/minute)."""
+    """From memory: NIST SP 811 (2008), appendix B (mile, inch of mercury, psi, °F, pound a minute)."""
     assert convert(value, unit, to) == pytest.approx(expected, rel=2e-6, abs=1e-9)
 
 
 def test_legal_limit_of_the_general_denominator() -> None:
-    """Published: 13 CCR 1968.2(d)(4.3.2)(B) as summarised in our notes: 25 mph is 40.2 km/h."""
+    """From memory: 13 CCR 1968.2(d)(4.3.2)(B), 25 mph is 40.2 km/h."""
     assert round(convert(25, "mph", "km/h"), 1) == 40.2
