@@ -38,7 +38,7 @@ def test_the_table_of_contrast_ratios(theme, token):
 
 
 def test_the_ends_and_a_known_grey():
-    """From memory: WCAG 2.x, contrast ratio is 21 for black on white; #767676 is the lightest grey with 4.5 on white."""
+    """From memory: WCAG 2.x, contrast is 21 for black on white; #767676 is the lightest grey with 4.5 on white."""
     assert contrast("#000000", "#FFFFFF") == pytest.approx(21)
     assert luminance("#FFFFFF") == pytest.approx(1)
     assert contrast("#767676", "#FFFFFF") >= 4.5 > contrast("#777777", "#FFFFFF")
