@@ -18,7 +18,7 @@ help:
 	@echo "make docs    write the generated reference pages anew"
 	@echo "make lock    write requirements/ anew from pip's own report"
 
-$(READY): pyproject.toml requirements/lock.txt tools/setup.py
+$(READY): pyproject.toml requirements/lock.txt requirements/source.txt tools/setup.py
 	@$(PYTHON) tools/setup.py $(VENV)
 
 demo: $(READY)

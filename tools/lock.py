@@ -22,6 +22,8 @@ MACHINES = {
     "aarch64": ("manylinux_2_28_aarch64", "manylinux_2_27_aarch64", "manylinux_2_17_aarch64", "manylinux2014_aarch64"),
 }
 EXTRAS = ("test", "check")
+BY_HAND = {"antlr4-python3-runtime"}
+"""Pinned in requirements/source.txt, because the version that is needed has no wheel."""
 
 Pins = dict[str, tuple[str, set[str]]]
 
@@ -52,6 +54,8 @@ def resolve(python: str, machine: str, constraints: Path | None) -> Pins:
         pins: Pins = {}
         for item in json.loads(report.read_text(encoding="utf-8"))["install"]:
             name = item["metadata"]["name"].lower().replace("_", "-")
+            if name in BY_HAND:
+                continue
             digest = item["download_info"]["archive_info"]["hashes"]["sha256"]
             pins[name] = (item["metadata"]["version"], {digest})
         return pins

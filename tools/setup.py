@@ -13,6 +13,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 LOCK = ROOT / "requirements" / "lock.txt"
+SOURCE = ROOT / "requirements" / "source.txt"
 
 
 def stop(line: str) -> None:
@@ -47,6 +48,10 @@ def install(python: Path) -> None:
     print(f"Setting up in {python.parent.parent} (once; a few minutes on a slow line) …", flush=True)
     if subprocess.run(command, check=False).returncode:
         stop(f"pip could not install the packages (its reason stands above); often {way_out}, or no network")
+    if locked:
+        built = [*pip, "install", "--require-hashes", "--no-deps", "--no-build-isolation", "-r", str(SOURCE)]
+        if subprocess.run(built, check=False).returncode:
+            stop("a package could not be built from source (pip's reason stands above)")
     quiet = [*pip, "install", "--no-deps", "--no-build-isolation", "--editable", str(ROOT)]
     if subprocess.run(quiet, check=False).returncode:
         stop("the project itself could not be installed (pip's reason stands above)")
@@ -59,7 +64,7 @@ def main() -> None:
     folder = Path(sys.argv[1] if len(sys.argv) > 1 else ".venv")
     python = make_venv(folder)
     mark = folder / ".ready"
-    want = hashlib.sha256(LOCK.read_bytes() + (ROOT / "pyproject.toml").read_bytes()).hexdigest()
+    want = hashlib.sha256(LOCK.read_bytes() + SOURCE.read_bytes() + (ROOT / "pyproject.toml").read_bytes()).hexdigest()
     if not mark.exists() or mark.read_text() != want:
         install(python)
     mark.write_text(want)
