@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 
 from tickover.errors import LogFileError, MissingExtraError
 from tickover.logs import read_log, read_log_report
-from tickover.logs.opening import MEMORY_PER_BYTE, refuse_too_large
 
 TEXT = "\n".join(
     ["Time (s),Engine RPM (rpm),Coolant (°C)", *(f"{i / 10:.1f},{700 + i % 7},{88 + i % 2}" for i in range(60))]
@@ -84,14 +83,6 @@ def test_swapped_columns_are_not_read_as_an_idle(tmp_path):
     _, report = read_log_report(put(tmp_path, swapped))
     assert any(c.header == "Coolant (°C)" and "outside" in c.reason for c in report.left)
     assert {s.name for s in report.suspicions} == {"engine_speed", "coolant_temperature"}
-
-
-def test_larger_than_memory_is_refused_with_both_figures():
-    with pytest.raises(LogFileError, match="MB of memory") as error:
-        refuse_too_large(1_000_000_000, "big.csv", memory=2_000_000_000)
-    assert "Cut" in error.value.way_out
-    refuse_too_large(1_000_000_000, "big.csv", memory=MEMORY_PER_BYTE * 1_000_000_000)
-    refuse_too_large(1_000_000_000, "big.csv", memory=None)
 
 
 def test_a_device_is_not_read():

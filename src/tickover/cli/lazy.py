@@ -1,15 +1,69 @@
-"""Groups of commands that import a command's module only when that command runs, so that ``--help`` stays fast."""
+"""Groups of commands that import a command's module only when that command runs, so that ``--help`` stays fast.
+
+What is typed wrongly, in any command below such a group, is answered in one line with a way out.
+"""
 
 from __future__ import annotations
 
 import importlib
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import IO, Any
 
 import click
 
+from tickover.errors import TickoverError
+
+PROGRAM = "tickover"
 Later = Mapping[str, tuple[str, str]]
 """Command name to where it lives (``module:name``) and its one line in the help."""
+
+
+class Misused(click.UsageError):
+    """A command that was typed wrongly: what is wrong and the way out, on one line instead of three.
+
+    Args:
+        message: what is wrong.
+        ctx: where.
+        command: the words up to the command it is about, where the context does not know them.
+    """
+
+    def __init__(self, message: str, ctx: click.Context | None = None, *, command: str = "") -> None:
+        super().__init__(message, ctx)
+        self.command = command
+
+    def format_message(self) -> str:
+        """The message, the command it is about before it, the way out behind it."""
+        path = self.command or (_path(self.ctx) if self.ctx is not None else PROGRAM)
+        told = " ".join(self.message.split())
+        stop = "" if told.endswith((".", "?", "!", ")")) else "."
+        return f"{path}: {told}{stop} `{path} --help` shows how it is used."
+
+    def show(self, file: IO[Any] | None = None) -> None:
+        """Print it, to standard error if no file is given."""
+        click.echo(self.format_message(), file=file, err=file is None)
+
+
+def _path(ctx: click.Context) -> str:
+    """Words up to the command, under the program's own name however it was started."""
+    return PROGRAM + ctx.command_path.removeprefix(ctx.find_root().info_name or "")
+
+
+@contextmanager
+def _one_line(ctx: click.Context | None = None) -> Iterator[None]:
+    try:
+        yield
+    except (Misused, click.exceptions.NoArgsIsHelpError):
+        raise
+    except click.UsageError as wrong:
+        command = ""
+        if wrong.ctx is None and ctx is not None:  # an option without its value is noticed before there is a context
+            command = " ".join(p for p in (_path(ctx), ctx.invoked_subcommand) if p)
+        raise Misused(wrong.format_message(), wrong.ctx, command=command) from None
+    except MemoryError:
+        raise TickoverError(
+            "there is not enough memory for this", way_out="Close other programs, or raise the limit it runs under."
+        ) from None
 
 
 class LazyGroup(click.Group):
@@ -18,6 +72,18 @@ class LazyGroup(click.Group):
     def __init__(self, *args: Any, later: Later | None = None, **options: Any) -> None:
         super().__init__(*args, **options)
         self.later = dict(later or {})
+
+    def make_context(
+        self, info_name: str | None, args: list[str], parent: click.Context | None = None, **extra: Any
+    ) -> click.Context:
+        """As click's own, with errors of one line."""
+        with _one_line():
+            return super().make_context(info_name, args, parent, **extra)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """As click's own, with errors of one line."""
+        with _one_line(ctx):
+            return super().invoke(ctx)
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names in the order of the job, not of the alphabet."""

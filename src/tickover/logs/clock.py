@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import polars as pl
 from numpy.typing import NDArray
 
 from tickover.errors import LogFileError
@@ -42,31 +41,6 @@ class Clock:
     why: str
     row_period: float
     remarks: tuple[str, ...] = ()
-
-
-def seconds_of(texts: pl.Series) -> Floats:
-    """Texts of a clock or a date as seconds.
-
-    Args:
-        texts: ``12:03:04.5``, ``03:04.5``, or a date with a time in ISO order.
-    Returns: seconds, NaN where a text is no time; a clock that passes midnight goes on counting.
-    """
-    stripped = texts.str.strip_chars()
-    parts = stripped.str.extract_groups(r"^(?:(\d+):)?(\d+):(\d+(?:[.,]\d+)?)$")
-    fields = [parts.struct[i].str.replace(",", ".", literal=True).cast(pl.Float64, strict=False) for i in range(3)]
-    hours = fields[0].fill_null(0.0)
-    clock = (hours * 3600 + fields[1] * 60 + fields[2]).to_numpy().astype(np.float64)
-    if np.isnan(clock).mean() <= 0.5:
-        wraps = np.diff(np.nan_to_num(clock, nan=0.0)) < -43_200
-        return np.asarray(clock + 86_400.0 * np.concatenate([[0], np.cumsum(wraps)]))
-    moment = stripped.str.replace("T", " ", literal=True).str.replace(r"(Z|[+-]\d\d:?\d\d)$", "")
-    out = np.full(len(texts), np.nan)
-    for form in ("%Y-%m-%d %H:%M:%S%.f", "%d.%m.%Y %H:%M:%S%.f", "%d/%m/%Y %H:%M:%S%.f", "%Y/%m/%d %H:%M:%S%.f"):
-        stamped = moment.str.to_datetime(form, strict=False, time_unit="us")
-        got = stamped.dt.epoch("us").cast(pl.Float64).to_numpy().astype(np.float64) / 1e6
-        if np.isnan(got).mean() < np.isnan(out).mean():
-            out = got
-    return out
 
 
 def from_time_column(raw: Floats, unit_given: bool, run_time: Floats | None) -> Clock | None:

@@ -13,9 +13,10 @@ import polars as pl
 from numpy.typing import NDArray
 
 from tickover.errors import LogFileError
+from tickover.logs.memory import BROKEN, available_memory, refuse_too_large
 from tickover.logs.naming import Naming
 from tickover.logs.report import BrokenRow
-from tickover.logs.table import LARGEST, PRIVATE, Column, Table, only_lines, read_texts, shape_of, unquote
+from tickover.logs.table import LARGEST, PRIVATE, SHOWN, Column, Table, only_lines, read_texts, shape_of, unquote
 from tickover.logs.words import TIME, Match, match, unit_of
 
 Floats = NDArray[np.float64]
@@ -25,6 +26,7 @@ _SIGNAL = frozenset(
 )
 _VALUE = frozenset(["value", "reading", "data", "wert", "valeur", "valor", "valore", "waarde"])
 _UNIT = frozenset(["unit", "units", "einheit", "unité", "unite", "unidad"])
+_DATE = frozenset(["date", "datum", "fecha"])
 _WITHIN = 60
 
 
@@ -34,6 +36,7 @@ class _Roles:
     separator: str
     names: list[str]
     time: int
+    date: int | None
     signal: int
     value: int
     unit: int | None
@@ -57,17 +60,19 @@ def _find(data: bytes) -> _Roles | None:
     return None
 
 
-def _roles(names: list[str]) -> tuple[int, int, int, int | None] | None:
+def _roles(names: list[str]) -> tuple[int, int | None, int, int, int | None] | None:
     words = [set(re.findall(r"[^\W\d_]+", n.lower())) for n in names]
     signal_at = next((i for i, w in enumerate(words) if w & _SIGNAL and not w & _VALUE), None)
     value_at = next((i for i, w in enumerate(words) if w & _VALUE and i != signal_at), None)
     unit_at = next((i for i, w in enumerate(words) if w & _UNIT and i not in {signal_at, value_at}), None)
     taken = {signal_at, value_at, unit_at}
     found = [match(n) if i not in taken else None for i, n in enumerate(names)]
-    time_at = next((i for i, m in enumerate(found) if m is not None and m.name == TIME), None)
-    if signal_at is None or value_at is None or time_at is None:
+    times = [i for i, m in enumerate(found) if m is not None and m.name == TIME]
+    if signal_at is None or value_at is None or not times:
         return None
-    return time_at, signal_at, value_at, unit_at
+    date_at = next((i for i in times if words[i] & _DATE), None) if len(times) > 1 else None
+    time_at = next(i for i in times if i != date_at)
+    return time_at, date_at, signal_at, value_at, unit_at
 
 
 def parse_long(data: bytes, file: str, naming: Naming) -> tuple[Table, tuple[str, ...]] | None:
@@ -91,19 +96,19 @@ def parse_long(data: bytes, file: str, naming: Naming) -> tuple[Table, tuple[str
     if np.all(blank):
         raise LogFileError("has a header but no rows", file=file, line=roles.line, way_out="Record again.")
     width = len(roles.names)
-    need = max(roles.time, roles.signal, roles.value) + 1
+    need = max(roles.time, roles.date or 0, roles.signal, roles.value) + 1
     good = (fields >= need) & (fields <= width + 1)  # one more for a separator at the end
     line = roles.line + 1 + np.arange(len(fields))
-    broken = [
-        BrokenRow(line=int(line[i]), what=f"{int(fields[i])} fields where {width} are named")
-        for i in np.flatnonzero(~good & ~blank)
-    ]
-    if len(broken) > 0.5 * np.count_nonzero(~blank):
-        raise LogFileError("rows have no usual shape", file=file, line=broken[0].line, way_out="Export the log again.")
+    odd = np.flatnonzero(~good & ~blank)
+    if len(odd) > 0.5 * np.count_nonzero(~blank):
+        at = int(line[odd[0]])
+        raise LogFileError("rows have no usual shape", file=file, line=at, way_out="Export the log again.")
+    refuse_too_large(BROKEN * len(odd), file, available_memory(), f"{len(odd):,} broken rows")
+    broken = [BrokenRow(line=int(line[i]), what=f"{int(fields[i])} fields where {width} are named") for i in odd]
     if not np.all(good):
         body = only_lines(body, start, stop, good)
     frame = read_texts(body, separator, width + 1, file)
-    return _widen(frame, line[good], broken, roles, naming, int(np.count_nonzero(blank)), file)
+    return _widen(frame, line[good], broken, roles, naming, line[blank], file)
 
 
 def _numbers_of(texts: pl.Series) -> Floats:
@@ -119,7 +124,7 @@ def _widen(
     broken: list[BrokenRow],
     roles: _Roles,
     naming: Naming,
-    blank: int,
+    blank: NDArray[np.int64],
     file: str,
 ) -> tuple[Table, tuple[str, ...]]:
     value = _numbers_of(frame.to_series(roles.value))
@@ -129,6 +134,8 @@ def _widen(
     index, columns = _signals(frame, roles, naming)
     _need_engine_speed(columns, file, roles.line)
     time = frame.to_series(roles.time).str.strip_chars()
+    if roles.date is not None and np.isnan(_numbers_of(time)).mean() > 0.5:  # a stopwatch needs no date
+        time = frame.to_series(roles.date).str.strip_chars() + " " + time
     row, first = _rows_of(time, index)
     numbers: dict[int, Floats] = {}
     for column in columns[1:]:
@@ -143,7 +150,10 @@ def _widen(
         texts[0] = stamps
     else:
         numbers[0] = clock
-    remark = f"A long table: {len(value)} values of {len(columns) - 1} signals make {len(first)} rows."
+    said = f"{len(value)} values of {len(columns) - 1} signals make {len(first)} rows"
+    remark = f"A long table: {said}; {len(value)} + {len(broken)} broken are its {len(value) + len(broken)} lines."
+    still = _still(numbers, len(first), without=0)
+    again = time.gather(first).eq_missing(time.gather(first).shift(1)).to_numpy().astype(bool)
     table = Table(
         columns=columns,
         missing=(),
@@ -151,11 +161,27 @@ def _widen(
         texts=texts,
         line=line[first],
         broken=tuple(sorted(broken, key=lambda b: b.line)),
-        blank=blank,
+        blank=len(blank),
         bad_cells=0,
-        same=np.zeros(len(first), dtype=bool),
+        same=still & again,
+        still=still,
+        blank_at=tuple(blank[:SHOWN].tolist()),
     )
     return table, (remark,)
+
+
+def _still(numbers: dict[int, Floats], rows: int, *, without: int) -> NDArray[np.bool_]:
+    """Whether a row tells nothing new: every value it has is the last one known of that signal."""
+    still = np.ones(rows, dtype=bool)
+    still[:1] = False
+    for at, values in numbers.items():
+        if at == without:
+            continue
+        has = np.isfinite(values)
+        known = values[has]
+        still[np.flatnonzero(has)[1:]] &= known[1:] == known[:-1]
+        still[np.flatnonzero(has)[:1]] = False
+    return still
 
 
 def _signals(frame: pl.DataFrame, roles: _Roles, naming: Naming) -> tuple[NDArray[np.int64], tuple[Column, ...]]:

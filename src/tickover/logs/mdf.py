@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from tickover.errors import LogFileError, MissingExtraError
 from tickover.logs.direct import direct_report
+from tickover.logs.memory import available_memory
 from tickover.logs.naming import Naming
-from tickover.logs.opening import available_memory
 from tickover.logs.report import ColumnLeft, ColumnUsed, LogReport
 from tickover.logs.sense import suspicions
 from tickover.logs.words import TIME

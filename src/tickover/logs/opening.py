@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tickover.errors import LogFileError
+from tickover.logs.memory import GPX, READ, available_memory, holds, refuse_too_large, text_needs
+from tickover.logs.own import is_own
 
 _MAGIC: tuple[tuple[bytes, str], ...] = (
     (b"\x1f\x8b", "a gzip archive"),
@@ -25,10 +27,7 @@ _MAGIC: tuple[tuple[bytes, str], ...] = (
     (b"\x89PNG", "a picture"),
     (b"\xff\xd8\xff", "a picture"),
 )
-MEMORY_PER_BYTE = 20
-"""Peak memory per byte of file, rounded up: 18 for a long table of a million lines, 11 for a wide one."""
-_MEMINFO = Path("/proc/meminfo")
-_CGROUP = Path("/sys/fs/cgroup")
+_MDF = (b"MDF     ", b"UnFinMF ")
 _FEW = 0.01  # with more stray bytes than this a file is not text
 
 
@@ -47,62 +46,37 @@ class Opened:
     remarks: tuple[str, ...] = ()
 
 
-def available_memory() -> int | None:
-    """Memory this process may still take [bytes]; None where the system does not say."""
-    found: list[int] = []
-    try:
-        for line in _MEMINFO.read_text().splitlines():
-            if line.startswith("MemAvailable:"):
-                found.append(int(line.split()[1]) * 1024)
-        limit = (_CGROUP / "memory.max").read_text().strip()
-        if limit.isdigit():
-            found.append(max(0, int(limit) - int((_CGROUP / "memory.current").read_text())))
-    except (OSError, ValueError, IndexError):
-        pass  # another system, or a container without these files: what was found counts
-    return min(found, default=None)
-
-
-def refuse_too_large(size: int, file: str, memory: int | None) -> None:
-    """Refuse what would not fit into memory.
-
-    Args:
-        size: of the file [bytes].
-        file: its name, for the message.
-        memory: what is there [bytes], or None.
-    Raises: LogFileError with both figures.
-    """
-    if memory is not None and size * MEMORY_PER_BYTE > memory:
-        raise LogFileError(
-            f"has {size / 1e6:,.0f} MB and would need about {size * MEMORY_PER_BYTE / 1e6:,.0f} MB of memory, "
-            f"{memory / 1e6:,.0f} MB are free",
-            file=file,
-            way_out="Cut the log up, or leave out columns that name no signal.",
-        )
-
-
 def open_log(path: Path) -> Opened:
     """Read a file whole, once it is known that it fits.
 
-    Raises: LogFileError if it is not there, not readable, empty, too large, packed, or not text.
+    Raises: LogFileError if it is not there, not readable, empty, too large for the memory, packed, or not text.
     """
     try:
         if path.exists() and not path.is_file() and not path.is_dir():
             raise LogFileError("is not a regular file", file=str(path), way_out="Save it into a file first.")
-        refuse_too_large(path.stat().st_size, str(path), available_memory())
-        data = path.read_bytes()
+        size = path.stat().st_size
+        with path.open("rb") as stream:
+            first = stream.read(64)
+            if first.startswith(_MDF):  # its library reads blocks as they are needed
+                return Opened("mdf", first)
+            refuse_too_large(READ * size, str(path), available_memory(), f"{size / 1e6:,.0f} MB")
+            data = first + stream.read()
     except (OSError, ValueError) as why:
         words = why.strerror if isinstance(why, OSError) and why.strerror else str(why)
         raise LogFileError(f"cannot be read: {words}", file=str(path), way_out="Name a log that is there.") from None
     if not data[:4096].strip() and not data.strip():
         raise LogFileError("is empty", file=str(path), way_out="Record again, or name another log.")
-    if data.startswith((b"MDF     ", b"UnFinMF ")):
-        return Opened("mdf", data[:64])
     for magic, what in _MAGIC:
         if data.startswith(magic):
             raise LogFileError(f"is {what}, not a log", file=str(path), way_out="Unpack it or export it as CSV first.")
     if b"<gpx" in data[:4096]:
+        refuse_too_large(GPX * len(data), str(path), available_memory(), f"{len(data) / 1e6:,.0f} MB")
         return Opened("gpx", data)
-    return _text(data, str(path))
+    opened = _text(data, str(path))
+    need, memory = text_needs(opened.data, own=is_own(opened.data)), available_memory()
+    if memory is not None and need > memory:
+        refuse_too_large(need, str(path), memory, holds(opened.data))
+    return opened
 
 
 def _text(data: bytes, file: str) -> Opened:

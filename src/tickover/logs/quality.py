@@ -21,20 +21,42 @@ _SLOW = (
     "catalyst_temperature_2",
 )
 _STALE_STEP = 50.0  # a temperature that drops this far at its first refresh is from the drive before [°C]
-_LEAP = {"coolant_temperature": 10.0, "oil_temperature": 10.0}  # no engine does this between two polls [°C]
+_LEAP = {"coolant_temperature": 10.0, "oil_temperature": 10.0, "intake_temperature": 15.0}  # between two polls [°C]
+_SOON = 30.0  # polls further apart than this say nothing of a leap [s]
+# Faster than these no car changes, upwards or down, in a unit each second: an engine in neutral, tyres on a dry road.
+_FASTEST = {"engine_speed": 12_000.0, "vehicle_speed": 60.0}
+_LEAST_JUMP = {"engine_speed": 1_000.0, "vehicle_speed": 20.0}  # smaller ones may be rounding or a late stamp
+_MOVES = 20  # rows that moved, before a standstill can be told from a steady signal
 
 
-def frozen_tail(same: Bools, period: float) -> int:
-    """Rows at the end that only repeat one row, long after the next poll was due.
+def frozen_tail(same: Bools, still: Bools, engine_speed: Floats, period: float) -> int:
+    """Rows at the end in which nothing is measured any more, long after the next poll was due.
 
     Args:
-        same: whether each row equals the one before in every column, shape (rows,).
+        same: whether each row equals the one before in every column, time too, shape (rows,).
+        still: the same without the columns of time: a logger may stamp on when the car has fallen silent.
+        engine_speed: by row, NaN where it is not in it [r/min].
         period: rows from poll to poll.
-    Returns: how many rows at the end are frozen; 0 where the last polls still moved.
+    Returns: how many rows at the end are frozen; 0 where the last polls still moved. Where the time goes on, an engine
+        that stands is no frozen tail, and the pause must be three times as long as any before it: a steady idle read
+        to 50 r/min stands still for a while, too.
     """
+    least = max(8, 5 * period)
+    run = _still_at_end(same)
+    if run >= least:
+        return run
+    run = _still_at_end(still)
+    known = engine_speed[np.isfinite(engine_speed)]
+    if run < least or not len(known) or known[-1] <= 0:
+        return 0
+    moves = np.flatnonzero(~still)
+    longest = int(np.diff(moves).max()) - 1 if len(moves) > 1 else 0
+    return run if len(moves) >= _MOVES and run > 3 * max(longest, 1) else 0
+
+
+def _still_at_end(same: Bools) -> int:
     moved = np.flatnonzero(~same)
-    run = len(same) - 1 - int(moved[-1]) if len(moved) else max(len(same) - 1, 0)
-    return run if run >= max(8, 5 * period) else 0
+    return len(same) - 1 - int(moved[-1]) if len(moved) else max(len(same) - 1, 0)
 
 
 def key_on_rows(engine_speed: Floats) -> int:
@@ -69,22 +91,50 @@ def stale_at_key_on(recording: Recording, start: float) -> tuple[str, ...]:
 
 
 def leaps(recording: Recording) -> tuple[str, ...]:
-    """Sensors that jump between two polls as no engine does: a bad contact, or an open line."""
+    """Signals that jump between two polls as no car does: a bad contact, an open line, a lost byte.
+
+    Args:
+        recording: as read.
+    Returns: a sentence for each.
+    Source: limits are our own choice; see ``_LEAP`` and ``_FASTEST``.
+    """
     out = []
     for name, limit in _LEAP.items():
         series = recording.get(name)
         if series is None or len(series) < 2:
             continue
         jump = np.abs(np.diff(series.value))
-        soon = series.t_hi[1:] - series.t_hi[:-1] < 30
-        count = int(np.count_nonzero((jump > limit) & soon))
-        if count:
-            at = int(np.argmax(np.where(soon, jump, 0)))
+        found = np.flatnonzero((jump > limit) & (series.t_hi[1:] - series.t_hi[:-1] < _SOON))
+        if len(found):
+            at = int(found[np.argmax(jump[found])])
             out.append(
-                f"The {signal(name).label} sensor leaps {count} times, by up to {jump[at]:g} °C at "
+                f"The {signal(name).label} sensor leaps {_times(len(found))}, by up to {jump[at]:g} °C at "
                 f"{series.t_hi[at + 1]:.0f} s: look at its contact before trusting it."
             )
+    return tuple(out) + _jumps(recording)
+
+
+def _jumps(recording: Recording) -> tuple[str, ...]:
+    out = []
+    for name, fastest in _FASTEST.items():
+        series = recording.get(name)
+        if series is None or len(series) < 2:
+            continue
+        jump = np.abs(np.diff(series.value))
+        room = series.t_hi[1:] - series.t_lo[:-1]  # as far apart as the two instants may be
+        found = np.flatnonzero((jump > fastest * room) & (jump > _LEAST_JUMP[name]))
+        if len(found):
+            at = int(found[np.argmax(jump[found])])
+            out.append(
+                f"{signal(name).label[:1].upper()}{signal(name).label[1:]} jumps {_times(len(found))} as no car does, "
+                f"from {series.value[at]:g} to {series.value[at + 1]:g} {signal(name).unit} at "
+                f"{series.t_hi[at + 1]:.1f} s: single values were lost or garbled."
+            )
     return tuple(out)
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def impossible(columns: Mapping[str, Floats]) -> tuple[str, ...]:

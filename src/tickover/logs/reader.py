@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
 from tickover.errors import LogFileError
 from tickover.logs import quality
-from tickover.logs.clock import Clock, from_run_time, from_time_column, seconds_of
+from tickover.logs.clock import Clock, from_run_time, from_time_column
 from tickover.logs.gpx import read_gpx
 from tickover.logs.longform import parse_long
 from tickover.logs.mdf import read_mdf
@@ -21,6 +22,7 @@ from tickover.logs.own import is_own, parse_own
 from tickover.logs.refreshes import poll_periods, refresh_rows
 from tickover.logs.report import ColumnLeft, ColumnUsed, LogReport, Suspicion
 from tickover.logs.sense import suspicions
+from tickover.logs.stamps import is_dates, seconds_of, with_dates
 from tickover.logs.table import Column, Table, parse_table
 from tickover.logs.words import TIME
 from tickover.signals import Recording, Series, convert, signal
@@ -76,8 +78,16 @@ def read_log_report(
     Raises: LogFileError as ``read_log``, or for a map that does not fit; MissingExtraError for MDF and GPX.
     """
     path = Path(path)
+    try:
+        return _read(path, Naming(read_map(map_file) if map_file is not None else {}, dict(units or {})), displacement)
+    except MemoryError:
+        raise LogFileError(
+            "does not fit into the memory that is free", file=str(path), way_out="Cut the log up."
+        ) from None
+
+
+def _read(path: Path, naming: Naming, displacement: float | None) -> tuple[Recording, LogReport]:
     file = str(path)
-    naming = Naming(read_map(map_file) if map_file is not None else {}, dict(units or {}))
     opened = open_log(path)
     if opened.kind == "gpx":
         naming.check_used([], [], file)
@@ -104,7 +114,9 @@ def _recording(
         columns = {name: values[clock.keep] for name, values in columns.items()}
     dense = {n: v for n, v in columns.items() if np.isnan(v).mean() <= _SPARSE}
     periods = poll_periods(dense)
-    frozen = quality.frozen_tail(table.same[clock.keep], max(periods.values(), default=1.0))
+    frozen = quality.frozen_tail(
+        table.same[clock.keep], table.still[clock.keep], columns["engine_speed"], max(periods.values(), default=1.0)
+    )
     rows = len(clock.t) - frozen
     series = {
         name: _series(values[:rows], clock.t[:rows], periods.get(name), clock.row_period)
@@ -123,6 +135,7 @@ def _recording(
         rows_in=len(table.line) + len(table.broken),
         rows_out=rows,
         blank_lines=table.blank,
+        blank_at=table.blank_at,
         broken=table.broken,
         backward=int(np.count_nonzero(~clock.keep)),
         frozen_tail=frozen,
@@ -179,33 +192,27 @@ def _usable(table: Table, column: Column) -> bool:
 def _pick(table: Table, file: str, displacement: float | None) -> tuple[_Picked, tuple[Suspicion, ...]]:
     chosen: dict[str, Column] = {}
     left: list[ColumnLeft] = []
+    times: list[Column] = []
     # exact names first, so that a guess never takes the place of a name that was understood
     for column in sorted(table.columns, key=lambda c: (c.match is None or c.match.guessed, c.at)):
         if column.match is None:
             left.append(ColumnLeft(header=column.header, reason="not in the vocabulary"))
+        elif not _usable(table, column):
+            left.append(ColumnLeft(header=column.header, reason="no numbers in it"))
+        elif column.match.name == TIME:
+            times.append(column)
         elif column.match.name in chosen:
             first = chosen[column.match.name].header
             left.append(ColumnLeft(header=column.header, reason=f"“{first}” is {column.match.name} already"))
-        elif not _usable(table, column):
-            left.append(ColumnLeft(header=column.header, reason="no numbers in it"))
         else:
             chosen[column.match.name] = column
+    moment = _moment(table, times)
     series: dict[str, Floats] = {}
-    time: Floats | None = None
-    given = False
     for name, column in chosen.items():
         assert column.match is not None
-        if name == TIME:
-            given = column.match.unit_given or column.at in table.texts
-            time = (
-                seconds_of(table.texts[column.at])
-                if column.at in table.texts
-                else convert(table.numbers[column.at], column.match.unit, "s")
-            )
-        else:
-            series[name] = table.numbers[column.at]
-            if column.match.unit != signal(name).unit:
-                series[name] = convert(series[name], column.match.unit, signal(name).unit)
+        series[name] = table.numbers[column.at]
+        if column.match.unit != signal(name).unit:
+            series[name] = convert(series[name], column.match.unit, signal(name).unit)
     headers = {n: (c.header, c.match.unit) for n, c in chosen.items() if c.match is not None}
     doubtful = suspicions(series, headers, displacement=displacement)
     left += _drop_implausible(series, chosen, {d.name: d for d in doubtful}, file)
@@ -216,7 +223,61 @@ def _pick(table: Table, file: str, displacement: float | None) -> tuple[_Picked,
         for n, c in sorted(chosen.items(), key=lambda item: item[1].at)
         if c.match is not None
     )
-    return _Picked(series, time, given, used, tuple(left), headers), doubtful
+    return (
+        _Picked(series, moment.t, moment.unit_given, (*moment.used, *used), (*left, *moment.left), headers),
+        doubtful,
+    )
+
+
+@dataclass(frozen=True)
+class _Moment:
+    """What the columns of time say [s], and which they were."""
+
+    t: Floats | None = None
+    unit_given: bool = False
+    used: tuple[ColumnUsed, ...] = ()
+    left: tuple[ColumnLeft, ...] = ()
+
+
+def _moment(table: Table, times: list[Column]) -> _Moment:
+    """Times from the first column that has a clock or counts; a date in a column of its own is joined to the clock."""
+    dates = [c for c in times if _holds_dates(table, c)]
+    clocks = [c for c in times if c not in dates]
+    if not clocks:
+        return _Moment(left=tuple(ColumnLeft(header=c.header, reason="a date without a clock") for c in dates))
+    clock, *spare = clocks
+    assert clock.match is not None
+    left = [ColumnLeft(header=c.header, reason=f"“{clock.header}” is time already") for c in spare]
+    used = [clock]
+    if clock.at not in table.texts:
+        t = convert(table.numbers[clock.at], clock.match.unit, "s")
+        left += [ColumnLeft(header=c.header, reason=f"“{clock.header}” counts on without a date") for c in dates]
+    elif dates:
+        t = with_dates(_dates(table, dates[0]), table.texts[clock.at])
+        used.insert(0, dates[0])
+        left += [ColumnLeft(header=c.header, reason=f"“{dates[0].header}” is the date already") for c in dates[1:]]
+    else:
+        t = seconds_of(table.texts[clock.at])
+    given = clock.match.unit_given or clock.at in table.texts
+    names = tuple(
+        ColumnUsed(name=TIME, header=c.header, unit="date" if c in dates else c.match.unit,
+                   unit_given=c.match.unit_given or c.at in table.texts, guessed=c.match.guessed)
+        for c in used if c.match is not None
+    )  # fmt: skip
+    return _Moment(np.asarray(t), given, names, tuple(left))
+
+
+def _dates(table: Table, column: Column) -> pl.Series:
+    """A column as the text of dates; 20260517 was read as a number."""
+    if column.at in table.texts:
+        return table.texts[column.at]
+    numbers = pl.Series(table.numbers[column.at]).fill_nan(None)
+    return numbers.cast(pl.Int64, strict=False).cast(pl.String)
+
+
+def _holds_dates(table: Table, column: Column) -> bool:
+    named = "date" in column.header.lower() or "datum" in column.header.lower()
+    return (column.at in table.texts or named) and is_dates(_dates(table, column))
 
 
 def _drop_implausible(

@@ -70,7 +70,7 @@ class LogReport(Result):
         file: the file.
         rows_in: lines below the header that are not blank; equal to rows_out + broken + backward + frozen_tail.
         rows_out: rows used.
-        blank_lines: blank lines below the header.
+        blank_lines: blank lines below the header; blank_at: the first hundred of them, by line.
         broken: rows left out, by line.
         backward: rows left out because their time runs backwards.
         frozen_tail: rows at the end, left out, in which nothing moves any more.
@@ -115,6 +115,7 @@ class LogReport(Result):
     impossible: tuple[str, ...] = ()
     saturated: tuple[str, ...] = ()
     gaps: tuple[str, ...] = ()
+    blank_at: tuple[int, ...] = ()
     remarks: tuple[str, ...] = ()
 
     def sentences(self) -> tuple[str, ...]:
@@ -124,10 +125,16 @@ class LogReport(Result):
             lines = ", ".join(str(b.line) for b in self.broken[:5]) + (" …" if len(self.broken) > 5 else "")
             plural = "s" if len(self.broken) > 1 else ""
             out.append(f"{len(self.broken)} broken row{plural} left out: line {lines} ({self.broken[0].what}).")
+        if self.blank_lines:
+            lines = ", ".join(str(at) for at in self.blank_at[:5]) + (" …" if self.blank_lines > 5 else "")
+            out.append(f"{self.blank_lines} blank line{'s' if self.blank_lines > 1 else ''}: line {lines}.")
         if self.backward:
             out.append(f"{self.backward} rows left out because their time runs backwards.")
         if self.frozen_tail:
             out.append(f"The last {self.frozen_tail} rows are frozen and left out.")
+        if self.key_on_rows:
+            are = "s are" if self.key_on_rows > 1 else " is"
+            out.append(f"The first {self.key_on_rows} row{are} key on, engine off.")
         if self.duplicates:
             share = 100 * self.duplicates / max(self.rows_out, 1)
             out.append(f"{self.duplicates} rows ({share:.0f} %) repeat the one before.")

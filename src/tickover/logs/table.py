@@ -17,6 +17,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from tickover.errors import LogFileError
+from tickover.logs.memory import BROKEN, available_memory, refuse_too_large
 from tickover.logs.naming import Naming
 from tickover.logs.report import BrokenRow
 from tickover.logs.words import TIME, Match, unit_of
@@ -27,6 +28,7 @@ Ints = NDArray[np.int64]
 _SEPARATORS = (",", ";", "\t", "|")
 _HEADER_WITHIN = 60
 _CHUNK = 1 << 20
+SHOWN = 100  # blank lines that are named; the rest are counted
 LARGEST = 1e17  # no quantity of a car, and no date in microseconds, is larger
 PRIVATE = "\x1f"  # unit separator: stands between fields once quotes have been dealt with
 
@@ -54,6 +56,8 @@ class Table:
         blank: blank lines below the header.
         bad_cells: cells of matched columns that hold something but no number.
         same: whether each row equals the one before in every column.
+        still: the same, the columns of time left aside.
+        blank_at: lines of the first blank ones.
     """
 
     columns: tuple[Column, ...]
@@ -65,6 +69,8 @@ class Table:
     blank: int
     bad_cells: int
     same: NDArray[np.bool_]
+    still: NDArray[np.bool_]
+    blank_at: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,23 +109,22 @@ def parse_table(data: bytes, file: str, naming: Naming) -> Table:
     usual = Counter(fields[~blank].tolist()).most_common(1)[0][0]
     good = fields == usual
     lines = header.first_line + np.arange(len(fields))
-    broken = [
-        BrokenRow(line=int(lines[i]), what=f"{int(fields[i])} fields where {usual} are usual")
-        for i in np.flatnonzero(~good & ~blank)
-    ]
-    if len(broken) > 0.5 * np.count_nonzero(~blank):
+    odd = np.flatnonzero(~good & ~blank)
+    if len(odd) > 0.5 * np.count_nonzero(~blank):
         raise LogFileError(
-            f"rows have no usual shape: {broken[0].what}",
+            f"rows have no usual shape: {int(fields[odd[0]])} fields where {usual} are usual",
             file=file,
-            line=broken[0].line,
+            line=int(lines[odd[0]]),
             way_out="Export the log again with one separator throughout.",
         )
+    refuse_too_large(BROKEN * len(odd), file, available_memory(), f"{len(odd):,} broken rows")
+    broken = [BrokenRow(line=int(lines[i]), what=f"{int(fields[i])} fields where {usual} are usual") for i in odd]
     if not np.all(good):
         body = only_lines(body, start, stop, good)
     columns, missing = _columns(header, usual, body, separator, file)
     frame = _frame(body, separator, usual, columns, file)
     bad = _bad_cells(frame, body, separator, columns, file)
-    return _table(frame, columns, missing, lines[good], broken, int(np.count_nonzero(blank)), bad)
+    return _table(frame, columns, missing, lines[good], broken, lines[blank], bad)
 
 
 def _find_header(data: bytes, file: str, naming: Naming) -> Header:
@@ -208,8 +213,9 @@ def shape_of(body: bytes, separator: str) -> tuple[Ints, Ints, Ints]:
     ends, order = np.concatenate(ends_in), np.concatenate(order_in)
     starts = np.concatenate([[0], ends[:-1] + 1])
     fields = np.diff(order, prepend=-1)
-    for i in np.flatnonzero((ends - starts < 8) | (fields == 1)):
-        if not body[starts[i] : ends[i]].strip():
+    fields[ends == starts] = 0
+    for i in np.flatnonzero(((ends - starts < 8) | (fields == 1)) & (fields > 0)):
+        if body[starts[i] : ends[i]].isspace():
             fields[i] = 0
     return starts.astype(np.int64), ends.astype(np.int64), fields.astype(np.int64)
 
@@ -310,11 +316,12 @@ def _table(
     missing: tuple[str, ...],
     lines: Ints,
     broken: list[BrokenRow],
-    blank: int,
+    blank: Ints,
     bad_cells: int,
 ) -> Table:
-    same = np.ones(frame.height, dtype=bool)
-    same[:1] = False
+    still = np.ones(frame.height, dtype=bool)
+    still[:1] = False
+    same = still.copy()
     numbers: dict[int, Floats] = {}
     texts: dict[int, pl.Series] = {}
     empty = np.ones(frame.height, dtype=bool)
@@ -329,13 +336,16 @@ def _table(
         if series.dtype != pl.String:
             x = series.to_numpy().astype(np.float64)
             x[~(np.abs(x) < LARGEST)] = np.nan
-            same[1:] &= (x[1:] == x[:-1]) | (np.isnan(x[1:]) & np.isnan(x[:-1]))
+            repeats = (x[1:] == x[:-1]) | (np.isnan(x[1:]) & np.isnan(x[:-1]))
             empty &= np.isnan(x)
             if column.match is not None:
                 numbers[column.at] = x
         else:
-            same[1:] &= series.eq_missing(series.shift(1)).to_numpy()[1:]
+            repeats = series.eq_missing(series.shift(1)).to_numpy()[1:]
             empty &= series.is_null().to_numpy()
+        same[1:] &= repeats
+        if column.match is None or column.match.name != TIME:
+            still[1:] &= repeats
     for i in np.flatnonzero(empty):
         broken.append(BrokenRow(line=int(lines[i]), what="no number in it"))
     keep = ~empty
@@ -346,7 +356,9 @@ def _table(
         texts={k: s.filter(pl.Series(keep)) for k, s in texts.items()},
         line=lines[keep],
         broken=tuple(sorted(broken, key=lambda b: b.line)),
-        blank=blank,
+        blank=len(blank),
         bad_cells=bad_cells,
         same=same[keep],
+        still=still[keep],
+        blank_at=tuple(blank[:SHOWN].tolist()),
     )

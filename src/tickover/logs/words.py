@@ -35,6 +35,7 @@ _SPELLED: dict[str, str] = {
 
 # German, French, Spanish, Italian, Portuguese, Dutch; accents are taken off first.
 _FOREIGN: dict[str, str] = {
+    "datum": "date", "fecha": "date",
     "drehzahl": "engine speed", "motordrehzahl": "engine speed", "geschwindigkeit": "vehicle speed",
     "fahrzeuggeschwindigkeit": "vehicle speed", "kuhlmitteltemperatur": "coolant temperature",
     "kuehlmitteltemperatur": "coolant temperature", "kuhlmittel": "coolant", "kuehlmittel": "coolant",
@@ -132,7 +133,7 @@ def _needs(name: str, beside: str, *ways: str) -> list[_Need]:
 
 _NEEDS: tuple[_Need, ...] = (
     *_needs(TIME, "log session device elapsed stamp recording system date clock time s seconds",
-            "time", "timestamp", "elapsed", "seconds", "clock", "date time", "t"),
+            "time", "timestamp", "elapsed", "seconds", "clock", "date time", "date", "t"),
     *_needs("engine_speed", "crankshaft engine", "engine speed", "crankshaft speed", "engine revolutions"),
     *_needs("vehicle_speed", "", "vehicle speed", "road speed", "speed"),
     *_needs("engine_speed", "", "speed"),
