@@ -142,11 +142,41 @@ def test_figures_and_a_page(logs, capsys):
         assert made[name].read_text(encoding="utf-8").startswith("<!doctype html>")
 
 
+def test_glances_have_a_figure_and_a_page(tmp_path, capsys):
+    one, two, page = (tmp_path / n for n in ("one.svg", "two.png", "one.html"))
+    text = "700 720 690 710 700 700 690 710 700 705"
+    code, _, err = run(capsys, "--glances", text, "--normal", "650-750", "--figure", one, "--page", page)
+    assert (code, err) == (0, "")
+    assert "650 to 750" in one.read_text(encoding="utf-8")  # the jaws, in words too
+    assert "650 to 750" in page.read_text(encoding="utf-8")
+    code, _, err = run(capsys, "--glances", text, "--against", "900 950 900 900 950", "--figure", two)
+    assert (code, err) == (0, "")
+    assert two.read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize("args", [("--normal", "abc", "x.csv"), ("--nromal", "650-750"), ("--figure",), ()])
+def test_a_wrong_option_is_one_line_with_a_way_out(args, capsys):
+    code, out, err = run(capsys, *args)
+    assert (code, out) == (2, "")
+    assert err.count("\n") == 1
+    assert err.startswith("tickover idle: ")
+    assert "`tickover idle --help`" in err
+
+
+def test_a_log_without_an_idle_is_drawn_with_the_reasons(logs, capsys):
+    code, out, err = run(capsys, logs / "cold.csv", "--figure", logs / "cold.svg", "--page", logs / "cold.html")
+    assert (code, err) == (0, "")
+    assert "Cannot tell the idle" in out
+    assert "coolant below 80 °C" in (logs / "cold.svg").read_text(encoding="utf-8")
+    page = (logs / "cold.html").read_text(encoding="utf-8")
+    assert "not used: not warm: coolant below 80 °C" in page
+
+
 def test_nothing_to_draw_is_said(logs, capsys):
-    code, _, err = run(capsys, logs / "cold.csv", "--figure", logs / "cold.svg")
+    code, _, err = run(capsys, logs / "after.csv", "--diesel", "--figure", logs / "diesel.svg")
     assert code != 0
     assert "nothing to draw" in err
-    assert not (logs / "cold.svg").exists()
+    assert not (logs / "diesel.svg").exists()
 
 
 def test_air_against_the_displacement(logs, capsys):

@@ -128,7 +128,18 @@ def test_figures(pair):
     assert comparison_figure(found, before, after).faults() == []
     assert reading_figure(after, normal=(650, 750)).faults() == []
     assert reading_figure(after, room=320).faults() == []
-    assert reading_figure(read_glances((700, 710, 720, 690, 700))) is None
+
+
+def test_glances_are_drawn_on_their_line():
+    before, after = read_glances((900, 950, 900, 900, 950)), read_glances((700, 710, 720, 690, 700))
+    one = reading_figure(after, normal=(650, 750))
+    assert one.faults() == []
+    assert "704" in one.sentence
+    assert "650 to 750" in one.sentence
+    both = comparison_figure(compare(before, after, normal=(650, 750)), before, after)
+    assert both.faults() == []
+    assert "920" in both.sentence
+    assert "704" in both.sentence
 
 
 @pytest.fixture(scope="module")

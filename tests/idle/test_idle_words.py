@@ -19,9 +19,37 @@ def test_numbers_have_a_true_minus_and_no_minus_zero(value, text):
 
 def test_plus_minus_takes_the_larger_side():
     assert words.plus_minus(q(842, 830, 856)) == "842 ± 14"
-    assert words.plus_minus(q(842, 841.9, 842.1)) == "842 ± 1"
+    assert words.plus_minus(q(842, 841.9, 842.1)) == "842.0 ± 0.1"
     assert words.plus_minus(q(842, 830, None)) == "at least 830"
     assert words.plus_minus(q(842, None, 856)) == "at most 856"
+
+
+@pytest.mark.parametrize(
+    ("value", "half", "places", "text"),
+    [
+        (0.04, 0.004, 2, "0.040 ± 0.004"),  # was 0.04 ± 0.00, then 0.04 ± 0.01
+        (-2.1, 33.4, 1, "−2 ± 33"),
+        (35.42, 3.26, 1, "35.4 ± 3.3"),
+        (1.4666, 2.08, 2, "1.5 ± 2.1"),
+        (702.3, 0.32, 0, "702.3 ± 0.3"),
+        (651.3, 1.8, 0, "651 ± 2"),
+        (14.1, 0.0, 1, "14.1"),  # every measurement the same: no width to state
+    ],
+)
+def test_a_range_never_reads_as_nothing_nor_as_more_than_it_is(value, half, places, text):
+    assert words.plus_minus(q(value, value - half, value + half), places) == text
+
+
+def test_measurements_all_alike_are_said_to_be():
+    assert words.measured(q(14.1, 14.1, 14.1), 1) == "14.1 r/min, all alike"
+
+
+@given(st.floats(-1e4, 1e4), st.floats(1e-6, 1e4), st.integers(0, 2))
+def test_law_a_range_is_never_printed_as_nought(value, half, places):
+    value_text, _, half_text = words.plus_minus(q(value, value - half, value + half), places).partition(" ± ")
+    if half_text:
+        assert float(half_text) > 0
+        assert abs(float(value_text.replace("−", "-")) - value) <= max(half, 10.0**-places)
 
 
 def test_the_sentence_of_a_change():
@@ -48,7 +76,7 @@ def test_law_the_ruled_line_keeps_its_order(value, half, band):
         assert left < right
         assert (mark < left) == (value < normal[0])
         assert (mark > right) == (value > normal[1])
-    assert f"{value:.0f}" in drawn.says
+    assert words.plus_minus(q(value, value - half, value + half)) in drawn.says
 
 
 def test_the_mark_stands_between_the_jaws_where_it_is_normal():

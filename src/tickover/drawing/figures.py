@@ -45,6 +45,8 @@ def interval(value: float, lo: float | None, hi: float | None) -> tuple[str, str
         words = "at most" if lo is None else "at least"
         return plain(value, places), f"{words} {plain(bound if bound is not None else value, places)}"
     half = (hi - lo) / 2
+    if half < 1e-9 * max(1.0, abs(value)):  # every measurement the same: no width to state
+        return short(value), ""
     places = decimals(half)
     if abs((hi - value) - (value - lo)) <= max(0.2 * half, 10.0**-places):
         return f"{plain(value, places)} ± {plain(half, places)}", ""

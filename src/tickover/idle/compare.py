@@ -158,7 +158,7 @@ def _difference(before: Quantity, after: Quantity) -> Measured:
     worth = min(q.n_eff if q.n_eff is not None else 0.0 for q in (before, after))
     if any(s is None for s in sides) or worth < LEAST_AT_ALL:
         return CannotTell(
-            reason=f"too few effective samples: {worth:.0f}, {LEAST_EFFECTIVE:.0f} are needed",
+            reason=f"too few effective samples: {worth:.0f}, and {LEAST_EFFECTIVE:.0f} are needed",
             way_out="Record three minutes of idle before and after.",
         )
     b_lo, b_hi, a_lo, a_hi = (float(s) for s in sides if s is not None)

@@ -82,7 +82,7 @@ def read_idle(
         swing=_swing(first),
         settled_from=float(line.edge[int(np.argmax(line.code == IDLE))]),
         rests_on=(*_rests_on(states, loads, line, recording), *left_out),
-        trace=_trace(speed, "speed", 2),
+        trace=thinned_trace(speed, "speed", 2),
         simulated=recording.simulated,
         source=recording.source,
         hunting=hunting,
@@ -90,7 +90,7 @@ def read_idle(
         dips=near_stalls(speed, line, min(idles)),
         cold=cold,
         expected=() if displacement is None else expectations(states[0], recording, displacement),
-        trim_trace={} if (total := total_trim(recording)) is None else _trace(total, "trim", 3),
+        trim_trace={} if (total := total_trim(recording)) is None else thinned_trace(total, "trim", 3),
     )
 
 
@@ -309,7 +309,7 @@ def _rests_on(states: tuple[IdleState, ...], loads: Split, line: Timeline, recor
     return (*out, *line.rests_on)
 
 
-def _trace(series: Series, name: str, places: int) -> dict[str, list[float]]:
+def thinned_trace(series: Series, name: str, places: int) -> dict[str, list[float]]:
     """A signal for a picture: at most 600 points, lowest and highest of each piece of time kept."""
     t, x = series.t_hi, series.value
     good = np.isfinite(x)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from tickover.idle.cold import cold_words
@@ -51,23 +52,41 @@ def plus_minus(q: Quantity, places: int = 0) -> str:
         bound = q.lo if q.hi is None else q.hi
         return number(q.value, places) if bound is None else f"{side} {number(bound, places)}"
     half = max(q.hi - q.value, q.value - q.lo)
-    if half > 0:
-        half = max(half, 10.0**-places)  # never ± 0 for what is only small
-    return f"{number(q.value, places)} ± {number(half, places)}"
+    if half < 1e-9 * max(1.0, abs(q.value)):
+        return number(q.value, places)
+    places = deserved(half, places)
+    return f"{number(q.value, places)} ± {number(max(half, 10.0**-places), places)}"
+
+
+def deserved(half: float, places: int) -> int:
+    """Decimals that a half width deserves where its quantity is usually written with ``places``.
+
+    Never more than the range is good for, never so few that it would read ± 0.
+    Example: ``deserved(33.4, 1)`` is 0 and ``deserved(0.004, 2)`` is 3.
+    """
+    if half >= 10:
+        return 0
+    if half >= 0.95 * 10.0**-places:
+        return places if half < 1 else min(places, 1)
+    return min(-math.floor(math.log10(half)), places + 3)
 
 
 def measured(m: Measured, places: int = 0) -> str:
-    """A measured value with its unit, or ``cannot tell``."""
-    return "cannot tell" if isinstance(m, CannotTell) else f"{plus_minus(m, places)} {m.unit}"
+    """A measured value with its unit, or ``cannot tell``; without a range where every measurement was the same."""
+    if isinstance(m, CannotTell):
+        return "cannot tell"
+    same = m.lo == m.hi and m.lo is not None
+    return f"{plus_minus(m, places)} {m.unit}{', all alike' if same else ''}"
 
 
 def speed_words(before: Quantity, after: Quantity, difference: Quantity) -> str:
     """The change in a sentence: “It idled at 842, it now idles at 702 r/min (140 ± 17 slower).”."""
     way = "slower" if difference.value < 0 else "faster"
-    wide = max(abs((difference.hi or 0) - difference.value), abs(difference.value - (difference.lo or 0)))
+    size = difference
+    if difference.value < 0 and difference.lo is not None and difference.hi is not None:
+        size = difference.model_copy(update={"value": -difference.value, "lo": -difference.hi, "hi": -difference.lo})
     return (
-        f"It idled at {number(before.value)}, it now idles at {number(after.value)} r/min "
-        f"({number(abs(difference.value))} ± {number(wide)} {way})."
+        f"It idled at {number(before.value)}, it now idles at {number(after.value)} r/min ({plus_minus(size)} {way})."
     )
 
 
