@@ -93,7 +93,8 @@ def test_pedal_hold_events_and_windows(library):
     ]
     times = times_of(c)
     assert (times.lo, times.hi) == (30, 40)
-    assert [w.aim for w in times.windows] == [None, 3, 30, 2]
+    # By feel: a little before the middle, because the spread grows with the wait.
+    assert [w.aim for w in times.windows] == [None, *(pytest.approx(x, abs=0.02) for x in (2.97, 29.70, 1.98))]
 
 
 def test_digests_are_pinned_because_old_attempts_carry_them(library):

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 
 from tickover.routines import compile_routine, load_library
+from tickover.routines.chances import odds_of
 from tickover.routines.check import show
 from tickover.routines.grammar import BASIS, CYCLE, HEAD, NEED, STEP, WHILE, reference_markdown
 from tickover.routines.model import Bound, clock
-from tickover.routines.report import odds_of, times_of
+from tickover.routines.report import times_of
 from tickover.routines.words import jaws, odds_lines, percent, percent_range, show_lines, span_words
 from tickover.timing import Person, best_aims, odds_by_sampling
 

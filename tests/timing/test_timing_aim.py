@@ -4,17 +4,20 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.optimize import check_grad, minimize
 from timing_plans import broken_bounds, pedal_count, random_prepared
 
 from tickover.timing import (
     Answer,
     Constraint,
     Counter,
+    CueFrom,
     Person,
     Plan,
     aims,
     begin,
     best_aims,
+    chance_of,
     condition,
     fill,
     happen,
@@ -24,6 +27,8 @@ from tickover.timing import (
     prepare,
     windows,
 )
+from tickover.timing.aim import at_start
+from tickover.timing.best import _hill
 
 
 def chain(*bounds: tuple[float, float], span: tuple[float, float] = (-math.inf, math.inf)) -> Plan:
@@ -208,6 +213,75 @@ def test_no_small_change_of_the_best_aims_is_better() -> None:
         for step in (-0.03, 0.03):
             moved = {**best, e: type(a)(e, a.after, a.delay + step, None)}
             assert odds(plan, person, moved).p < top + 2e-3
+
+
+def hill_of(plan: Plan, person: Person, cued: frozenset[str], cue_from: CueFrom):
+    run, start = at_start(plan), aims(plan)
+    return _hill(run, start, person, list(start), cued, cue_from), np.array([a.delay for a in start.values()])
+
+
+@pytest.mark.parametrize("cue_from", ["schedule", "last act"])
+@pytest.mark.parametrize("cued", [frozenset(), frozenset({"down", "press 3"})])
+def test_the_slope_that_the_aims_climb_is_the_slope_of_the_hill(cued: frozenset[str], cue_from: CueFrom) -> None:
+    person = Person(bias=0.03, scale=0.02, cv=0.1, count_sd=0.05, lapse=0.03)
+    hill, delays = hill_of(pedal_count(), person, cued, cue_from)
+    at = delays * 1.03
+    assert check_grad(lambda x: hill.fall(x)[0], lambda x: hill.fall(x)[1], at) < 1e-4
+
+
+def test_best_aims_are_nowhere_worse_than_even_shares_and_no_other_climber_does_better() -> None:
+    rng = np.random.default_rng(29)
+    better = 0
+    for _ in range(60):
+        source = random_prepared(rng).plan
+        plan, person = Plan(source.events, source.constraints), Person(cv=rng.uniform(0.05, 0.15))
+        hill, start = hill_of(plan, person, frozenset(), "schedule")
+        if hill is None:
+            continue
+        even, best = aims(plan), best_aims(plan, person)
+        chances = [chance_of(plan, person, a).p for a in (even, best)]
+        assert chances[1] >= chances[0] - 1e-9, plan
+        better += chances[1] > chances[0] + 1e-3
+        # Between even shares and its answer, which it may choose from, L-BFGS finds nothing better.
+        found = np.array([a.delay for a in best.values()])
+        ends = [(min(a, b) - 1e-9, max(a, b) + 1e-9) for a, b in zip(start, found, strict=True)]
+        other = minimize(hill.fall, start, jac=True, method="L-BFGS-B", bounds=ends)
+        assert best == even or hill.fall(found)[0] <= other.fun + 0.02, plan
+    assert better > 15
+
+
+def test_a_cued_act_is_aimed_where_its_bounds_leave_the_most_room() -> None:
+    plan, person = pedal_count(), Person()
+    cued = frozenset(aims(plan))
+    even, best = aims(plan), best_aims(plan, person, cued=cued, cue_from="last act")
+    assert odds(plan, person, even, cued, cue_from="last act").p < 0.9995
+    assert odds(plan, person, best, cued, cue_from="last act").p > 0.99999
+    assert best["down"].delay == pytest.approx(7.0, abs=0.05)  # no pull towards shorter waits, unlike by feel
+    assert best_aims(plan, Person(cv=0.15))["down"].delay < 6.9
+
+
+def test_aims_for_a_cue_by_a_schedule_keep_short_what_comes_before_it() -> None:
+    plan, person = pedal_count(), Person()
+    free, tied = (
+        best_aims(plan, person, cued={"down"}, cue_from=how)["let go 5"].at for how in ("last act", "schedule")
+    )
+    assert tied < free - 0.3
+    apart = [
+        odds(plan, person, best_aims(plan, person, cued=c, cue_from="schedule"), {"down"}).p for c in ({"down"}, set())
+    ]
+    assert apart[0] > apart[1] + 0.001
+
+
+def test_best_aims_where_a_count_stands_or_has_stood() -> None:
+    plan = Plan(
+        ("o", "off", "look"), (Constraint("off", "look", 2, 4),), counters=(Counter("off", "o", "c", 300, 330),)
+    )
+    stands = condition(begin(plan, holding=["c"]), "c", holds=False, t=100.0)
+    found = best_aims(plan, Person(), stands)
+    assert "off" not in found
+    assert found["look"].delay == pytest.approx(2.97, abs=0.02)
+    again = best_aims(plan, Person(cv=0.02), condition(stands, "c", holds=True, t=160.0))
+    assert again["off"].at == pytest.approx(375.0, abs=0.5)
 
 
 def test_the_examples_in_the_docstrings() -> None:

@@ -1,12 +1,29 @@
+import itertools
 import math
 
 import numpy as np
 import pytest
+from scipy.stats import multivariate_normal
 from timing_plans import pedal_count, random_prepared
 
 from tickover.errors import TimingError
-from tickover.timing import Aim, Answer, Constraint, Counter, Person, Plan, aims, odds, odds_by_sampling, span_odds
+from tickover.timing import (
+    Aim,
+    Answer,
+    Constraint,
+    Counter,
+    CueFrom,
+    Person,
+    Plan,
+    aims,
+    chance_of,
+    odds,
+    odds_by_sampling,
+    odds_for_people,
+    span_odds,
+)
 from tickover.timing.chain import Interval, Span, chain_odds, nested
+from tickover.timing.genz import Sum, genz
 
 PERSON = Person(cv=0.12)
 
@@ -85,17 +102,93 @@ def test_product_and_sampling_agree_within_three_standard_errors(lapse: float) -
     assert 0.8 < np.std(off) < 1.25
 
 
-def test_random_plans_agree_with_sampling_whatever_the_method() -> None:
-    rng = np.random.default_rng(37)
-    methods = set()
-    for _ in range(60):
+def draw_apart(rng: np.random.Generator, count: int, n: int) -> tuple[list[float], set[str]]:
+    """How far the chance lies from drawn attempts in standard errors, on random plans with random cues and lapses."""
+    off, methods = [], set()
+    while len(off) < count:
         plan = random_prepared(rng, counter=0.3).plan
         aimed = aims(plan)
-        found = odds(plan, PERSON, aimed, rng=rng)
+        person = Person(cv=rng.uniform(0.03, 0.2), event_sd=0.04, lapse=0.05 * (rng.random() < 0.5))
+        cued = frozenset(e for e in aimed if rng.random() < 0.3)
+        cue_from: CueFrom = "schedule" if rng.random() < 0.6 else "last act"
+        found = chance_of(plan, person, aimed, cued, cue_from=cue_from, wanted=3e-4)
+        if not 0.01 < found.p < 0.99:
+            continue
         methods.add(found.method)
-        p, se = odds_by_sampling(plan, PERSON, aimed, rng, 20_000)
-        assert abs(p - found.p) < 4 * math.hypot(se, found.se), plan
-    assert methods == {"product", "sampling"}
+        p, _ = odds_by_sampling(plan, person, aimed, rng, n, cued, cue_from)
+        off.append((p - found.p) / math.hypot(math.sqrt(found.p * (1 - found.p) / n), found.se))
+    return off, methods
+
+
+def check_apart(off: list[float]) -> None:
+    assert np.mean(np.abs(off) > 3) <= 0.015
+    assert max(np.abs(off)) < 5
+    assert abs(np.mean(off)) < 3.5 / math.sqrt(len(off))
+    assert 0.8 < np.std(off) < 1.2
+
+
+def test_the_methods_agree_within_their_errors_on_hundreds_of_random_plans() -> None:
+    off, methods = draw_apart(np.random.default_rng(37), 200, 10_000)
+    assert methods == {"product", "Genz", "sampling"}
+    check_apart(off)
+
+
+@pytest.mark.soak
+def test_the_methods_agree_on_thousands_of_random_plans() -> None:
+    off, _ = draw_apart(np.random.default_rng(38), 2_000, 40_000)
+    check_apart(off)
+
+
+def test_the_lattice_agrees_with_the_product_where_both_can_be_had() -> None:
+    rng = np.random.default_rng(41)
+    off = []
+    for k in range(60):
+        n = int(rng.integers(2, 9))
+        lapse = 0.05 * (k % 2)
+        intervals = [Interval(m, 0.1 * m, lapse, 5.0, forward=True) for m in rng.uniform(0.3, 4.0, n)]
+        windows = [(i.mean - i.sd * rng.uniform(1, 3), i.mean + i.sd * rng.uniform(1, 3)) for i in intervals]
+        total, sd = sum(i.mean for i in intervals), math.sqrt(sum(i.sd**2 for i in intervals))
+        span = (total - sd * rng.uniform(0.2, 1.5), total + sd * rng.uniform(0.2, 1.5))
+        exact = chain_odds(intervals, windows, [Span(0, n - 1, *span)])
+        sums = [Sum((i,), (), *w) for i, w in enumerate(windows)] + [Sum(tuple(range(n)), (), *span)]
+        p, se = genz(intervals, sums, rng)
+        assert se < 2e-3
+        off.append((p - exact) / math.hypot(se, 1e-6))
+    assert np.mean(np.abs(off) > 3) < 0.1  # eight shifts tell their own scatter only roughly
+    assert max(np.abs(off)) < 8
+
+
+def test_the_lattice_keeps_both_tails() -> None:
+    far = [Interval(0.0, 1.0), Interval(0.0, 1.0)]
+    for sign in (1.0, -1.0):
+        lo, hi = sorted((sign * 6.0, sign * 7.0))
+        p, _ = genz(far, [Sum((0,), (), lo, hi), Sum((1,), (), -8.0, 8.0)], np.random.default_rng(0))
+        assert p == pytest.approx((math.erfc(6 / math.sqrt(2)) - math.erfc(7 / math.sqrt(2))) / 2, rel=1e-6)
+
+
+def test_spans_that_cross_are_integrated_and_the_error_is_told() -> None:
+    names = ("o", "a", "b", "c")
+    bounds = (Constraint("o", "b", 3.8, 4.2, "first"), Constraint("a", "c", 3.8, 4.2, "second"))
+    plan = Plan(names, bounds)
+    aimed = {e: Aim(e, before, 2.0, None) for before, e in itertools.pairwise(names)}
+    found = odds(plan, Person(cv=0.1, motor_sd=0.0), aimed)
+    assert found.method == "Genz"
+    assert "crosses another span" in found.why
+    assert 0 < found.se < 1e-3
+    # Two sums with one interval of three in common: correlation one half.
+    both = multivariate_normal([0, 0], [[1, 0.5], [0.5, 1]])
+    z = 0.2 / (0.2 * math.sqrt(2))
+    assert found.p == pytest.approx(both.cdf([z, z], lower_limit=[-z, -z]), abs=5 * found.se)
+
+
+def test_a_cue_that_may_overtake_the_act_before_it_is_drawn() -> None:
+    plan = Plan(("o", "a", "b"), (Constraint("o", "a", 8, 12), Constraint("a", "b", 0, 2)))
+    aimed = {"a": Aim("a", "o", 10.0, 10.0), "b": Aim("b", "a", 1.0, 11.0)}
+    by_schedule = odds(plan, PERSON, aimed, {"b"})
+    assert (by_schedule.method, by_schedule.why) == ("sampling", "“b” may overtake the act before it")
+    by_coach = odds(plan, PERSON, aimed, {"b"}, cue_from="last act")
+    assert by_coach.method == "product"
+    assert by_coach.p > by_schedule.p + 0.05
 
 
 def test_an_answer_inside_a_span_is_drawn_evenly() -> None:
@@ -116,9 +209,9 @@ def test_what_cannot_be_multiplied_says_why() -> None:
         (Constraint("o", "a", 1, 3), Constraint("o", "b", 1, 3), Constraint("a", "b", -0.2, 0.2, "together")),
     )
     found = odds(plan, PERSON, {"a": Aim("a", "o", 2.0, 2.0), "b": Aim("b", "o", 2.0, 2.0)})
-    assert found.method == "sampling"
+    assert found.method == "Genz"
     assert "together" in found.why
-    assert 0 < found.se < 0.004
+    assert 0 < found.se < 1e-3
     # Two independent acts about 2 s: their difference has √2 times the spread of one.
     alone = math.erf(0.2 / PERSON.spread(2.0) / 2)
     assert found.p == pytest.approx(alone, abs=4 * found.se)
@@ -137,7 +230,29 @@ def test_the_weak_group_is_named_and_the_gain_of_a_cue_is_told() -> None:
     assert found.per_group["down"] == pytest.approx(math.erf(1.0 / Person().spread(7.0) / math.sqrt(2)), abs=1e-6)
     # Cued, the step is about the schedule: what is left is the spread of the presses before it.
     assert found.p_if_cued > found.p + 0.1
+    assert found.p_if_cued == max(found.if_cued.values()) == found.if_cued["down"]
     assert found.lo < found.p < found.hi
+    by_coach = odds(plan, Person(event_sd=0.035), aims(plan), cue_from="last act")
+    assert by_coach.p == found.p
+    assert found.p_if_cued < by_coach.p_if_cued < by_coach.p_if_all_cued
+
+
+def test_the_odds_of_people_are_the_mean_over_them_and_their_middle() -> None:
+    plan = pedal_count()
+    aimed = aims(plan)
+    people = [Person(cv=cv) for cv in np.linspace(0.05, 0.15, 21)]
+    found = odds_for_people(plan, people, aimed)
+    each = [odds(plan, p, aimed).p for p in people]
+    assert found.p == pytest.approx(np.mean(each), abs=1e-4)
+    assert (found.lo, found.hi) == pytest.approx(np.quantile(each, [0.05, 0.95]), abs=1e-4)
+    assert found.weak_group == "down"
+    assert found.per_group["down"] == pytest.approx(
+        np.mean([odds(plan, p, aimed).per_group["down"] for p in people]), abs=0.01
+    )
+    alone = odds_for_people(plan, people[:1], aimed)
+    assert alone.lo == alone.p == alone.hi == pytest.approx(each[0], abs=1e-4)
+    with pytest.raises(TimingError):
+        odds_for_people(plan, [], aimed)
 
 
 def test_a_wider_person_has_worse_odds_and_the_range_shows_it() -> None:

@@ -1,18 +1,15 @@
-"""What can be said of a compiled routine: when each step may happen, how long it takes, and a person's odds."""
+"""What can be said of a compiled routine: when each step may happen, and how long it takes."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping
-from typing import Literal
 
 from pydantic import Field
 
-from tickover.errors import InputError
 from tickover.results import Result
+from tickover.routines.aiming import aims_for
 from tickover.routines.compiled import CompiledRoutine, CompiledStep
-from tickover.routines.phrases import event_words
-from tickover.timing import Aim, Network, Person, aims, best_aims, odds
+from tickover.timing import Aim, Network
 
 
 class StepWindow(Result):
@@ -128,60 +125,8 @@ class Checked(Result):
     files: tuple[FileCheck, ...]
 
 
-class StepOdds(Result):
-    """One step's chance of being hit, in all its rounds together.
-
-    Attributes:
-        step: its name as written in the file.
-        title: what to do.
-        rounds: in how many rounds.
-        p: the chance, the other steps left aside.
-        aim: when to do it after the event ``after``, in the first round that has one [s].
-        after_words: that event, for people.
-    """
-
-    step: str
-    title: str
-    rounds: int
-    p: float
-    aim: float | None
-    after: str
-    after_words: str
-
-
-class RoutineOdds(Result):
-    """The chance that a person hits every bound of a routine.
-
-    Attributes:
-        id, title: of the routine.
-        cv, event_sd: the person: spread of a timed interval as a share of it, spread about a cue [s].
-        cued: steps done to a cue.
-        p: the chance; lo, hi: its range if the person's spread is a quarter smaller or larger.
-        method: product or sampling; why: what made sampling necessary.
-        steps: each step's own chance, all its rounds together.
-        weak: the step with the lowest, as written; None where nothing can be missed.
-        p_if_cued: the chance with that step cued on top.
-        p_all_cued: the chance with every act cued.
-    """
-
-    id: str
-    title: str
-    cv: float
-    event_sd: float
-    cued: tuple[str, ...]
-    p: float
-    lo: float
-    hi: float
-    method: Literal["product", "sampling"]
-    why: str
-    steps: tuple[StepOdds, ...]
-    weak: str | None
-    p_if_cued: float
-    p_all_cued: float
-
-
 def times_of(routine: CompiledRoutine) -> Times:
-    """When every step may happen, from the minimal network, and where to aim.
+    """When every step may happen, from the minimal network, and where to aim by feel.
 
     Args:
         routine: compiled; its bounds can be kept, as every routine's that was read from a file.
@@ -189,7 +134,7 @@ def times_of(routine: CompiledRoutine) -> Times:
     """
     plan = routine.plan()
     network = Network.of(plan)
-    aimed = aims(plan, margins=routine.margins())
+    aimed = aims_for(routine, "none")
     windows = tuple(_window(routine, step, network, aimed) for step in routine.steps)
     ends = [network.window(plan.origin, event) for event in plan.events]
     return Times(windows=windows, lo=max(lo for lo, _ in ends), hi=_or_none(max(hi for _, hi in ends)))
@@ -238,74 +183,3 @@ def _aim_after(aimed: dict[str, Aim], event: str, after: str, origin: str) -> fl
         return _tidy(aim.delay)
     start = 0.0 if after == origin else aimed[after].at if after in aimed else None
     return _tidy(aim.at - start) if aim.at is not None and start is not None else None
-
-
-def odds_of(routine: CompiledRoutine, person: Person, cued: Collection[str] = ()) -> RoutineOdds:
-    """The chance that a person hits every bound, the weak step, and what cueing it gains.
-
-    Args:
-        routine: compiled.
-        person: who performs it.
-        cued: ids of steps done to a cue; a name as written in the file stands for all its rounds.
-    Returns: the odds.
-    Raises: InputError for a step that the routine does not have.
-    Valid for: answers that come evenly in their windows; see ``timing.odds``.
-    """
-    plan = routine.plan()
-    known = {s.id for s in routine.steps} | {s.written for s in routine.steps}
-    strange = [c for c in cued if c not in known]
-    if strange:
-        raise InputError(f"no step is called “{strange[0]}”", way_out=f"There are: {', '.join(sorted(known))}.")
-    chosen = best_aims(plan, person, margins=routine.margins())
-    by_cue = _events(routine, cued, chosen)
-    found = odds(plan, person, chosen, by_cue)
-    steps = _step_odds(routine, found.per_group, chosen)
-    weak = min(steps, key=lambda s: s.p, default=None)
-    if_cued = odds(plan, person, chosen, by_cue | _events(routine, {weak.step} if weak else set(), chosen))
-    everything = odds(plan, person, chosen, set(chosen))
-    return RoutineOdds(
-        id=routine.id,
-        title=routine.title,
-        cv=person.cv,
-        event_sd=person.cued_sd,
-        cued=tuple(s.id for s in routine.steps if s.id in cued or s.written in cued),
-        p=found.p,
-        lo=found.lo,
-        hi=found.hi,
-        method=found.method,
-        why=found.why,
-        steps=steps,
-        weak=weak.step if weak else None,
-        p_if_cued=if_cued.p,
-        p_all_cued=everything.p,
-    )
-
-
-def _events(routine: CompiledRoutine, steps: Collection[str], chosen: Mapping[str, Aim]) -> set[str]:
-    """Acts of these steps, named by id or as written."""
-    return {e for s in routine.steps if s.id in steps or s.written in steps for e in s.events if e in chosen}
-
-
-def _step_odds(
-    routine: CompiledRoutine, per_group: Mapping[str, float], chosen: Mapping[str, Aim]
-) -> tuple[StepOdds, ...]:
-    """Chances by step as written; the rounds of a cycle are independent, so theirs multiply."""
-    rounds: dict[str, list[CompiledStep]] = {}
-    for step in routine.steps:
-        if step.id in per_group:
-            rounds.setdefault(step.written, []).append(step)
-    found = []
-    for name, turns in rounds.items():
-        aim = chosen.get(turns[0].events[0])
-        found.append(
-            StepOdds(
-                step=name,
-                title=turns[0].title,
-                rounds=len(turns),
-                p=math.prod(per_group[t.id] for t in turns),
-                aim=_tidy(aim.delay) if aim is not None else None,
-                after=aim.after if aim is not None else "",
-                after_words=event_words(routine, aim.after) if aim is not None else "",
-            )
-        )
-    return tuple(found)

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
+from tickover.routines.chances import RoutineOdds
 from tickover.routines.compiled import CompiledRoutine, CompiledStep
 from tickover.routines.model import Bound, clock
 from tickover.routines.phrases import event_words
-from tickover.routines.report import FileCheck, Library, RoutineOdds, Shown, StepWindow, Times
+from tickover.routines.report import FileCheck, Library, Shown, StepWindow, Times
+from tickover.timing import CueFrom
 
 WIDTH = 17
 """Places inside the jaws."""
@@ -201,16 +203,21 @@ def _window_lines(times: Times) -> list[Line]:
 
 
 def odds_lines(found: RoutineOdds) -> list[Line]:
-    """The odds in words: the whole with its range, the weak step, what cueing it gains, each step."""
+    """The odds in words: the whole with its range, the weak step, what cues gain, each step."""
     count = len(found.cued)
     by = f"{count} step{'s' if count != 1 else ''} cued" if count else "timed by feel"
+    whose = (
+        "the range is for what is known of this person"
+        if found.learned
+        else "the range is for a spread a quarter smaller or larger"
+    )
     lines = [
         Line("title", found.title),
         Line("lead", f"Odds of a clean run, {by}: {percent(found.p)}, {percent_range(found.lo, found.hi)}."),
         Line(
             "soft",
             f"For a person whose timed intervals spread by {100 * found.cv:.3g} % of their length, and whose cued acts "
-            f"spread by {1000 * found.event_sd:.3g} ms; the range is for a spread a quarter smaller or larger.",
+            f"spread by {1000 * found.event_sd:.3g} ms; {whose}.",
         ),
     ]
     weak = next((s for s in found.steps if s.step == found.weak), None)
@@ -222,11 +229,23 @@ def odds_lines(found: RoutineOdds) -> list[Line]:
         lines.append(Line("text", f"Cueing it alone makes the whole {percent(found.p_if_cued)}."))
     elif weak is not None:
         lines.append(Line("text", "No step is weak."))
-    lines += [Line("text", f"With every act cued: {percent(found.p_all_cued)}."), Line("head", "Each step by itself")]
+    lines.append(Line("text", f"With every act cued: {percent(found.p_all_cued)}."))
+    lines.append(Line("soft", CUES_COUNTED[found.cue_from]))
+    lines.append(Line("head", "Each step by itself, and the whole with that step cued"))
     wide = max((len(s.step) for s in found.steps), default=0)
     for s in found.steps:
-        aim = f"aim {_seconds(s.aim)} s after {s.after_words}" if s.aim is not None else ""
-        lines.append(Line("text", f"{s.step:<{wide}}  {percent(s.p):>9}  {aim}".rstrip(), 2))
-    if found.why:
-        lines.append(Line("soft", f"Counted from drawn attempts, because {found.why}."))
+        aim = f"aim {s.aim:.3g} s after {s.after_words}" if s.aim is not None else ""
+        lines.append(Line("text", f"{s.step:<{wide}}  {percent(s.p):>9}  {percent(s.p_if_cued):>9}  {aim}".rstrip(), 2))
+    if found.method == "Genz":
+        off = f"to within {200 * found.se:.2g} %" if found.se > 0 else ""
+        lines.append(Line("soft", f"Integrated over a lattice of points {off}, because {found.why}."))
+    elif found.method == "sampling":
+        off = f"to within {200 * found.se:.2g} %"
+        lines.append(Line("soft", f"Counted from drawn attempts, {off}, because {found.why}."))
     return lines
+
+
+CUES_COUNTED: dict[CueFrom, str] = {
+    "last act": "Cues are counted from the act before, as the coach gives them.",
+    "schedule": "Cues are counted from the first act, as a sound file plays them.",
+}
