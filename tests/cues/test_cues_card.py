@@ -11,7 +11,7 @@ from tickover.cli.routine_cue import cue_command
 from tickover.cues.card import card_pdf, card_png, rows_of
 from tickover.cues.plan_picture import plan_picture
 from tickover.routines import compile_routine, load_library, parse_routine
-from tickover.timing import aims, prepare
+from tickover.routines.aiming import aims_for
 
 LIBRARY = load_library()
 
@@ -40,7 +40,7 @@ def test_every_built_in_routine_fits_one_page_with_every_step_and_window(name):
 @pytest.mark.parametrize("name", list(LIBRARY))
 def test_no_words_of_the_picture_run_into_each_other(name):
     routine = compile_routine(LIBRARY[name])
-    found = aims(prepare(routine.plan()), margins=routine.margins())
+    found = aims_for(routine, "none")
     assert plan_picture(routine, found, rows_of(routine)[1], room=687).faults() == []
 
 

@@ -11,7 +11,7 @@ from tickover.cues.track import Cue, Part, cue_track
 from tickover.cues.voice import find_voice
 from tickover.errors import InputError
 from tickover.routines import compile_routine, load_library
-from tickover.timing import aims, prepare
+from tickover.routines.aiming import aims_for
 
 RATE = 48_000
 LIBRARY = load_library()
@@ -20,7 +20,7 @@ HALF_AN_HOUR = 400.0
 
 def track_of(name, speak=None):
     routine = compile_routine(LIBRARY[name])
-    return cue_track(routine, aims=aims(prepare(routine.plan()), margins=routine.margins()), speak=speak)
+    return cue_track(routine, aims=aims_for(routine, "sound file"), speak=speak)
 
 
 def read(path):

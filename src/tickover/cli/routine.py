@@ -15,11 +15,10 @@ from rich.text import Text
 
 from tickover.cli.lazy import LazyGroup
 from tickover.results import envelope
-from tickover.routines import Switch, compile_routine, load_library, load_routine
+from tickover.routines import Switch, load_library, load_routine
 from tickover.routines.check import check_file, library_of, show
-from tickover.routines.report import Checked, odds_of
-from tickover.routines.words import Line, Style, check_lines, library_lines, odds_lines, show_lines
-from tickover.timing import Person
+from tickover.routines.report import Checked
+from tickover.routines.words import Line, Style, check_lines, library_lines, show_lines
 
 _F = TypeVar("_F", bound=Callable[..., Any])
 
@@ -35,12 +34,13 @@ STYLES: dict[Style, str] = {
     "bad": "bold",
 }
 
-PAPER = {
+LATER = {
+    "odds": ("tickover.cli.routine_odds:odds_command", "Odds of a clean run, the weak step, and what cues gain."),
     "card": ("tickover.cli.routine_card:card_command", "Print one page to read on the steering wheel."),
     "cue": ("tickover.cli.routine_cue:cue_command", "Write the routine as sound, to be done with eyes on the car."),
     "phone": ("tickover.cli.routine_phone:phone_command", "Write one HTML file that coaches from a phone, offline."),
 }
-"""Commands that make something to take to the car; each brings its own libraries."""
+"""Commands that bring libraries of their own, most to make something to take to the car."""
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 switch_option = click.option(
@@ -63,7 +63,7 @@ def folder_option(command: _F) -> _F:
     )(command)
 
 
-@click.group("routine", cls=LazyGroup, later=PAPER)
+@click.group("routine", cls=LazyGroup, later=LATER)
 def routine_group() -> None:
     """The library of routines, and your own routine files."""
 
@@ -75,9 +75,9 @@ def list_command(folder: Path | None, as_json: bool) -> None:
     """List the routines, the least disturbing first."""
     library = library_of(load_library(folder))
     if as_json:
-        _print_json("routine list", library, {"folder": str(folder) if folder else None})
+        print_json("routine list", library, {"folder": str(folder) if folder else None})
         return
-    _print_lines(library_lines(library))
+    print_lines(library_lines(library))
 
 
 @routine_group.command("show")
@@ -89,9 +89,9 @@ def show_command(routine: str, switch: Switch, folder: Path | None, as_json: boo
     """Show a routine in full: needs, steps with their windows, cautions, basis."""
     shown = show(load_routine(routine, folder), switch)
     if as_json:
-        _print_json("routine show", shown, {"routine": routine, "switch": switch}, (shown.routine.basis.words,))
+        print_json("routine show", shown, {"routine": routine, "switch": switch}, (shown.routine.basis.words,))
         return
-    _print_lines(show_lines(shown))
+    print_lines(show_lines(shown))
 
 
 @routine_group.command("check")
@@ -102,41 +102,20 @@ def check_command(context: click.Context, files: tuple[Path, ...], as_json: bool
     """Check routine files: every fault at once, each with its line and the way out."""
     checked = Checked(files=tuple(check_file(file) for file in files))
     if as_json:
-        _print_json("routine check", checked, {"files": [str(f) for f in files]})
+        print_json("routine check", checked, {"files": [str(f) for f in files]})
     else:
         for check in checked.files:
-            _print_lines(check_lines(check))
+            print_lines(check_lines(check))
     if not all(check.ok for check in checked.files):
         context.exit(2)
-
-
-@routine_group.command("odds")
-@click.argument("routine")
-@click.option("--cv", default=0.10, show_default=True, help="Spread of a timed interval, as a share of its length.")
-@click.option("--event-sd", default=0.035, show_default=True, help="Spread of a cued act about its cue, in seconds.")
-@click.option("--cue", "cued", multiple=True, metavar="STEP", help="A step done to a cue; may be given again.")
-@folder_option
-@json_option
-def odds_command(
-    routine: str, cv: float, event_sd: float, cued: tuple[str, ...], folder: Path | None, as_json: bool
-) -> None:
-    """Odds of a clean run, the weak step, and what a cue at that step gains."""
-    person = Person(cv=cv, event_sd=event_sd)
-    found = odds_of(compile_routine(load_routine(routine, folder)), person, cued)
-    if as_json:
-        rests = ("The car's answers are taken to come evenly in their windows.",)
-        _print_json(
-            "routine odds", found, {"routine": routine, "cv": cv, "event_sd": event_sd, "cue": list(cued)}, rests
-        )
-        return
-    _print_lines(odds_lines(found))
 
 
 def _console() -> Console:
     return Console(highlight=False, soft_wrap=False)
 
 
-def _print_lines(lines: Iterable[Line]) -> None:
+def print_lines(lines: Iterable[Line]) -> None:
+    """Print lines in the terminal's own style."""
     console = _console()
     for line in lines:
         if line.style == "rule":
@@ -145,5 +124,6 @@ def _print_lines(lines: Iterable[Line]) -> None:
             console.print(Padding(Text(line.text, style=STYLES[line.style]), (0, 0, 0, line.indent), expand=False))
 
 
-def _print_json(what: str, result: BaseModel, inputs: dict[str, Any], rests_on: tuple[str, ...] = ()) -> None:
+def print_json(what: str, result: BaseModel, inputs: dict[str, Any], rests_on: tuple[str, ...] = ()) -> None:
+    """Print a result in its envelope."""
     click.echo(envelope(what, result, inputs=inputs, rests_on=rests_on).model_dump_json(indent=2))

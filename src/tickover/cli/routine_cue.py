@@ -12,7 +12,7 @@ from tickover.cues.voice import WAY_IN, find_voice
 from tickover.errors import InputError
 from tickover.results import envelope
 from tickover.routines import Switch, compile_routine, load_routine
-from tickover.timing import aims, prepare
+from tickover.routines.aiming import aims_for
 
 HOW_TO = "how-to-play.txt"
 
@@ -42,7 +42,7 @@ def cue_command(
     """Write ROUTINE as sound files: pips, then the act, eyes-free."""
     compiled = compile_routine(load_routine(routine, folder), switch)
     voice = None if tones_only else find_voice()
-    found = aims(prepare(compiled.plan()), margins=compiled.margins())
+    found = aims_for(compiled, "sound file")
     track = cue_track(compiled, aims=found, speak=voice.seconds if voice else None)
     place = out if out is not None else None if as_json else Path(f"{compiled.id}-cue")
     if place is not None:

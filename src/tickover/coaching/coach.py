@@ -16,8 +16,9 @@ from tickover.coaching.state import CoachState, Cue, Miss, Seen, Turn
 from tickover.coaching.words import act_words, late_words, out_of_turn_words, silence_words, so_far_words
 from tickover.errors import InputError
 from tickover.routines import CompiledEvent, CompiledRoutine
+from tickover.routines.aiming import aims_for
 from tickover.timing import Miss as Broken
-from tickover.timing import Prepared, Run, aims, begin, condition, happen, prepare, windows
+from tickover.timing import Prepared, Run, begin, condition, happen, prepare, windows
 
 LEAD_IN = 5.0
 """From the start of an attempt to its first act [s]; own choice, time to put the hand on the key."""
@@ -35,12 +36,14 @@ class Script:
         prepared: its plan with the minimal network.
         order: planned acts in their order.
         after: for each of the car's answers, the event it is counted from.
+        digest: of the routine; worked out once, for every step asks for it.
     """
 
     routine: CompiledRoutine
     prepared: Prepared
     order: tuple[CompiledEvent, ...]
     after: dict[str, str]
+    digest: str
 
 
 def script(routine: CompiledRoutine) -> Script:
@@ -52,13 +55,14 @@ def script(routine: CompiledRoutine) -> Script:
     Raises: ContradictionError or NotControllableError if the plan cannot be run; the routine check says so earlier.
     """
     order = tuple(e for e in routine.events if not e.answer)
-    return Script(routine, prepare(routine.plan()), order, {a.event: a.after for a in routine.answers})
+    after = {a.event: a.after for a in routine.answers}
+    return Script(routine, prepare(routine.plan()), order, after, routine.digest)
 
 
 def open_attempt(play: Script, now: float = 0.0, lead_in: float = LEAD_IN) -> CoachState:
     """The state before anything happened; the first act is due ``lead_in`` seconds after ``now``."""
     return CoachState(
-        digest=play.routine.digest,
+        digest=play.digest,
         now=now,
         start_at=now + lead_in,
         aim=now + lead_in,
@@ -77,7 +81,7 @@ def step(play: Script, state: CoachState, now: float, seen: Sequence[Seen] = ())
     Returns: the new state, and the cues due between the two times.
     Raises: InputError if the state belongs to another routine or time runs backwards.
     """
-    if state.digest != play.routine.digest:
+    if state.digest != play.digest:
         raise InputError("this attempt was begun with another routine", way_out="Begin it again.")
     if now < state.now:
         raise InputError(f"time runs backwards: {now:g} after {state.now:g} s")
@@ -210,7 +214,7 @@ def _look_ahead(play: Script, state: CoachState, run: Run) -> CoachState:
     act = due_act(play, state)
     aim = None
     if act is not None:
-        found = aims(play.prepared, run, margins=play.routine.margins()).get(act.name)
+        found = aims_for(play.routine, "coach", run=run).get(act.name)
         aim = None if found is None or found.at is None else origin + found.at
     return state.model_copy(update={"windows": open_, "aim": aim})
 

@@ -7,12 +7,13 @@ from collections.abc import Sequence
 from typing import Literal
 
 from tickover.attempts import Attempt
+from tickover.coaching.explaining import MissWords, deciding_words, record_of
 from tickover.coaching.match import Extra, lay_over
 from tickover.coaching.words import WORDS, event_words
 from tickover.errors import InputError
 from tickover.results import Result
 from tickover.routines import CompiledEvent, CompiledRoutine
-from tickover.timing import Answer, BoundJudgement, Constraint, Judgement, Observation, judge
+from tickover.timing import Answer, BoundJudgement, Constraint, Judgement, Observation, Person
 
 Verdict = Literal["hit", "missed", "undecided"]
 
@@ -70,6 +71,9 @@ class AttemptJudgement(Result):
         verdict: hit, missed or undecided; of the attempt as a whole, joint check included.
         sentence: the verdict in one sentence.
         advice: the one thing to change; empty where nothing is.
+        broken: of a missed attempt, bounds that cannot all have been hit, none of which could be left out of that.
+        nearest: of a missed attempt, what the nearest one that passes does otherwise, the greatest change first.
+        deciding: of an undecided attempt, which observation would have settled it.
         acts: every event of the routine, in order.
         bounds: every bound of the routine, in its order.
         joint: why bounds that each may be kept cannot all have been; empty else.
@@ -86,6 +90,9 @@ class AttemptJudgement(Result):
     advice: str
     acts: tuple[ActLine, ...]
     bounds: tuple[BoundLine, ...]
+    broken: tuple[str, ...] = ()
+    nearest: tuple[str, ...] = ()
+    deciding: str = ""
     joint: str = ""
     extras: tuple[str, ...] = ()
     duration: float
@@ -93,12 +100,13 @@ class AttemptJudgement(Result):
     simulated: bool
 
 
-def judge_attempt(routine: CompiledRoutine, attempt: Attempt) -> AttemptJudgement:
+def judge_attempt(routine: CompiledRoutine, attempt: Attempt, person: Person | None = None) -> AttemptJudgement:
     """Judge an attempt.
 
     Args:
         routine: compiled; its digest must be the attempt's.
         attempt: as recorded; exact or interval times, one or several clocks.
+        person: who performed it, for the advice to have an act cued; if not given, somebody with the usual spread.
     Returns: the judgement.
     Raises: InputError if the attempt was made with another routine, or another version of it.
     """
@@ -109,19 +117,25 @@ def judge_attempt(routine: CompiledRoutine, attempt: Attempt) -> AttemptJudgemen
         )
     laid = lay_over(routine, attempt)
     clocks = {name: (c.lo, c.hi) for name, c in attempt.header.clocks.items()}
-    found = judge(routine.plan(), laid.observations, clocks, horizon=laid.horizon, counted=laid.counted)
+    record = record_of(routine, laid, clocks)
+    found = record.judged()
     verdict: Verdict = "missed" if laid.extras else found.verdict
     acts = _acts(routine, laid.observations, clocks, found)
     bounds = tuple(_line(b) for b in found.bounds)
     times = [t for a in acts if (t := a.t_hi) is not None]
+    why = MissWords(routine, record, found, person) if found.verdict == "missed" and not laid.extras else None
+    deciding = deciding_words(routine, record, found) if verdict == "undecided" else ""
     return AttemptJudgement(
         routine=routine.id,
         title=routine.title,
         verdict=verdict,
         sentence=_sentence(verdict, bounds, laid.extras, found, {e.name: event_words(e) for e in routine.events}),
-        advice=_advice(verdict, bounds, laid.extras, found),
+        advice=_advice(laid.extras, why, deciding),
         acts=acts,
         bounds=bounds,
+        broken=why.broken if why is not None else (),
+        nearest=why.nearest if why is not None else (),
+        deciding=deciding,
         joint=found.reason if found.joint == "missed" and not any(b.verdict == "missed" for b in bounds) else "",
         extras=tuple(f"{WORDS[x.kind].lower()} when {x.instead_of} was due" for x in laid.extras),
         duration=max(times, default=0.0),
@@ -239,24 +253,8 @@ def _sentence(
     return f"Missed: {words} did not come in its window ({worst.label})."
 
 
-def _advice(verdict: Verdict, bounds: Sequence[BoundLine], extras: Sequence[Extra], found: Judgement) -> str:
+def _advice(extras: Sequence[Extra], why: MissWords | None, deciding: str) -> str:
     """The one thing to change next time."""
-    if verdict == "hit":
-        return ""
     if extras:
         return "Do only what *now* says; take the other foot and hand away."
-    worst = _worst_miss(bounds)
-    if worst is not None:
-        lo, hi = worst.allowed
-        target = f"{(lo + hi) / 2:.3g} s" if lo is not None and hi is not None else f"a little over {lo or 0:.3g} s"
-        was = f"; it was {sum(worst.found) / 2:.2f} s" if worst.found is not None else ""
-        return f"One thing to change, {worst.label}: aim at {target}{was}."
-    open_ = next((b for b in bounds if b.verdict == "undecided"), None)
-    if open_ is not None and open_.found is not None:
-        return (
-            f"“{open_.label}” lies between {open_.found[0]:.2f} and {open_.found[1]:.2f} s, which the bound cuts: "
-            "aim nearer its middle, or record it finer (film it, or poll at 20 Hz or more)."
-        )
-    if open_ is not None:
-        return f"“{open_.label}” was not seen: record until the routine is over."
-    return found.reason
+    return why.advice if why is not None else deciding

@@ -15,7 +15,8 @@ from tickover.drawing.svg import clean
 from tickover.drawing.tokens import PALETTES
 from tickover.errors import PaperError
 from tickover.routines import CompiledNeed, CompiledRoutine, CompiledStep
-from tickover.timing import Aim, aims, prepare
+from tickover.routines.aiming import aims_for
+from tickover.timing import Aim
 
 ROOM = 687.0
 """Between the edges of an A4 page with 14 mm margins [px]."""
@@ -83,7 +84,7 @@ def card_png(routine: CompiledRoutine, ppi: float = 110) -> bytes:
 
 def _source(routine: CompiledRoutine) -> _Source:
     template = package_files("tickover.cues").joinpath("card.typ").read_text(encoding="utf-8")
-    found = aims(prepare(routine.plan()), margins=routine.margins())
+    found = aims_for(routine, "none")
     for trim in TRIMS:
         content, svg = _content(routine, found, trim)
         named = {"card.json": json.dumps(content, ensure_ascii=False).encode(), "plan.svg": svg}

@@ -18,7 +18,8 @@ from tickover.cues.sounds import ACT_SOUNDS, EDGE, RECIPES, Sound
 from tickover.drawing.tokens import STACKS, css_variables
 from tickover.errors import InputError
 from tickover.routines import CompiledRoutine
-from tickover.timing import Aim, aims, prepare
+from tickover.routines.aiming import aims_for
+from tickover.timing import Aim, prepare
 from tickover.timing.network import bounds_of
 
 SCRIPTS = Path(__file__).parent / "js"
@@ -65,7 +66,7 @@ def phone_data(routine: CompiledRoutine) -> dict[str, Any]:
     """What the page looks up: routine, windows, waits, aims, sounds; plain JSON, open sides ``None``."""
     plan = routine.plan()
     prepared = prepare(plan)
-    found = aims(prepared, margins=routine.margins())
+    found = aims_for(routine, "coach", prepared=prepared)
     return {
         "routine": json.loads(routine.model_dump_json()),
         "digest": routine.digest,

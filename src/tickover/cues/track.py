@@ -94,7 +94,7 @@ def cue_track(
 
     Args:
         routine: compiled for the car's switch.
-        aims: when each act is best done, from ``timing.aims`` at the start.
+        aims: when each act is best done, from ``aims_for`` with the sound file as help.
         speak: how long words take when spoken [s]; ``None``: tones only.
     Returns: the track. Every act has its sound at its aim, three pips before it as far as there is room after the act
         before, and words that end 0.4 s before the first pip where they fit.

@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from tickover.routines import CompiledRoutine
-from tickover.timing import Aim, Judgement, Observation, Plan, aims, judge, prepare
+from tickover.routines.aiming import aims_for
+from tickover.timing import Aim, Judgement, Observation, Plan, judge
 
 
 def vectors(routine: CompiledRoutine, rng: np.random.Generator, count: int) -> Iterator[dict[str, Any]]:
@@ -22,7 +23,7 @@ def vectors(routine: CompiledRoutine, rng: np.random.Generator, count: int) -> I
     Returns: ``{seen, horizon, counted, expected}`` each, plain JSON; expected as from ``verdict_data``.
     """
     plan = routine.plan()
-    found = aims(prepare(plan), margins=routine.margins())
+    found = aims_for(routine, "coach")
     for _ in range(count):
         times = _times(plan, found, rng)
         order = sorted(times, key=lambda e: times[e])

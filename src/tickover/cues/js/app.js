@@ -3,6 +3,7 @@
 import { ATTEMPTS, beginAttempt, planOf, passTime, takeEvent, turnCondition, dueAct } from "./attempt.js";
 import { latencyFromTaps } from "./latency.js";
 import { fitWords } from "./page.js";
+import { practiceScreen } from "./practice.js";
 import { attemptLines } from "./record.js";
 import { runScreen } from "./running.js";
 import { doneScreen, firstScreen, missedScreen, readyScreen, setupScreen, soundScreen } from "./screens.js";
@@ -29,6 +30,7 @@ export function startCoach(win, data, voice = null) {
     lastTap: -1,
     along: null,
     delay: null,
+    practiceTap: null,
   };
   app.show = (name) => show(app, name);
   app.tick = () => tick(app);
@@ -53,7 +55,7 @@ export function startCoach(win, data, voice = null) {
   return app;
 }
 
-const SCREENS = { first: firstScreen, sound: soundScreen, setup: setupScreen, ready: readyScreen, run: runScreen, missed: missedScreen, done: doneScreen };
+const SCREENS = { practice: practiceScreen, first: firstScreen, sound: soundScreen, setup: setupScreen, ready: readyScreen, run: runScreen, missed: missedScreen, done: doneScreen };
 
 function show(app, name) {
   app.screen = name;
@@ -130,6 +132,10 @@ function stop(app) {
 function keys(app, event) {
   if (event.key === "Escape") stop(app);
   if (event.key !== " " || event.repeat) return;
+  if (app.screen === "practice") {
+    event.preventDefault();
+    return void app.practiceTap();
+  }
   if (app.along || (app.screen === "run" && app.tapped && !app.root.querySelector("[data-answer]"))) {
     event.preventDefault();
     tap(app);

@@ -49,6 +49,7 @@ export function soundScreen(app) {
       el("details", {}, el("summary", {}, "What each sound means"), el("dl", { class: "order" }, ...app.plan.heard.map((s) => row(s, app.plan.sounds[s].meaning)))),
       el("div", { class: "row" }, light("day", "Day"), light("night", "Night")),
     ),
+    el("div", { class: "pad" }, button("Practise timing", () => app.show("practice"), { small: "five minutes; tells your odds" })),
     foot(button("Hear the tones", app.hear), button("I hear them", () => app.show("setup"), { main: true })),
   ];
   const frame = () => {

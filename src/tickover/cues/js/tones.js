@@ -6,6 +6,8 @@ import { holdFollows, spokenWords, watchWords } from "./words.js";
 const PIPS = 3;
 /** Pips start this long after the act before them, or are left out [s]. */
 const CLEAR = 0.3;
+/** No upbeat this near to the let-up before it [s]. */
+const UPBEAT_CLEAR = 0.1;
 /** Words end this long before the first pip [s]. */
 const QUIET = 0.4;
 /** A look-out is sounded again after this long without an answer [s]. */
@@ -47,7 +49,9 @@ export function toneSchedule(plan, state, now) {
   for (const { event, at } of script) {
     if (insideRepeat(plan, event)) {
       const period = plan.aims[plan.steps.get(event.step).events[2]].offset;
-      if (event.kind === "press" && period >= 0.8) cues.push(cue(at - period / 2, "upbeat", event));
+      const middle = at - period / 2;
+      const clear = Math.abs(previous - middle) >= UPBEAT_CLEAR; // the let-up sounds there for itself
+      if (event.kind === "press" && period >= 0.8 && clear) cues.push(cue(middle, "upbeat", event));
     } else {
       const pips = pipsBefore(plan, event, at, previous);
       const quietFrom = pips[0] ?? at;
