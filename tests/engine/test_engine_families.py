@@ -131,6 +131,25 @@ def test_a_key_rest_is_spoiled_by_the_pedal_and_the_start():
         assert "rejected" in (car.entry_outcome or "")
 
 
+@pytest.mark.parametrize(("family", "way"), [("key-on-rest", (30, 15) * 3), ("pedal-rest", (3, 11) * 2)])
+def test_ordinary_starts_after_a_written_rest_are_no_broken_try(driver, family, way):
+    """Found in use: the second start after a written learning logged "rejected: the engine was started"."""
+    car = SimulatedCar(car_for(family))
+    _key(car, *way)
+    assert car.entry_outcome == "written"
+    for _ in range(3):
+        driver.start(car, 5.0)
+        car.do("press")
+        car.do("release")
+        car.do("ignition off")
+        car.advance(1.0)
+        _key(car, 1.0, 25.0)
+    assert [text for _, _, text in car.outcomes] == ["written"]
+    _key(car, *way[:2])
+    driver.start(car, 5.0)
+    assert "engine was started" in (car.entry_outcome or "")
+
+
 def test_the_order_is_rest_then_stop_then_idle_air():
     families = ("pedal-rest", "throttle-stop", "pedal-hold")
     spec = replace(STORIES["pedal-hold"](None), rest_learned=False, stop_learned=False)

@@ -20,11 +20,13 @@ from tickover.engine.control import (
     PEDAL_REST,
     THROTTLE_STOP,
     TRIM_IDLE,
+    TRIM_LOAD,
     TRIM_OFF_IDLE,
 )
 from tickover.engine.entry import Lamp
 from tickover.engine.inputs import OFF, ON
 from tickover.engine.recorder import Recorder
+from tickover.engine.road import gear_at
 from tickover.engine.spec import CarSpec
 from tickover.errors import OutOfOrderError, SignalRangeError
 from tickover.signals import Recording
@@ -36,7 +38,7 @@ class Memory:
 
     Attributes:
         learned_air_mm2, floor_mm2, integral_mm2: idle air [mm²]
-        long_trim_idle, long_trim_off_idle: long trim of either cell [%]
+        long_trim_idle, long_trim_off_idle, long_trim_load: long trim of each cell [%]
         misfire_guard: misfire counters stand high
         pedal_rest, throttle_stop: learned sensor shares [%]; None where not learned
         compressor_air_mm2, drag_air_mm2: air set aside for compressor and drive gear [mm²]
@@ -52,6 +54,7 @@ class Memory:
     throttle_stop: float | None
     compressor_air_mm2: float
     drag_air_mm2: float
+    long_trim_load: float = 0.0
 
 
 class SimulatedCar:
@@ -103,14 +106,15 @@ class SimulatedCar:
         self.cars.tick(self.now)
         self.cars.hold(0, None if speed is None else speed * par.RPM)
 
-    def drive(self, speed: float) -> None:
+    def drive(self, speed: float, *, uphill: bool = False) -> None:
         """Make for a road speed from now on: pull away or speed up, hold it, or slow down with the pedal up.
 
         Args:
             speed: [km/h], 0 to 160
+            uphill: on a hill that takes all a calm driver asks for: a hard load
         Raises: OutOfOrderError where the engine stands, or to pull away with the brake held; SignalRangeError.
         """
-        self.cars.drive(0, speed / 3.6)
+        self.cars.drive(0, speed / 3.6, uphill=uphill)
 
     def pedal(self, travel: float) -> None:
         """Move the pedal to a travel, 0 to 1, now: for blips and held speeds.
@@ -166,13 +170,30 @@ class SimulatedCar:
 
     @property
     def coolant(self) -> float:
-        """Coolant temperature now [°C]."""
+        """True coolant temperature now [°C]; what the car reports is in its recording."""
         return float(self.cars.plant.coolant[0] - 273.15)
 
     @property
     def volts(self) -> float:
         """Supply at the controller now [V]."""
         return float(self.cars.plant.volts[0])
+
+    @property
+    def gear(self) -> int:
+        """Gear on the road, from 1; 0 at a stand or at walking pace."""
+        road = self.cars.seat.road[0]
+        return int(gear_at(road)) if road > par.WALK else 0
+
+    @property
+    def misfires(self) -> tuple[int, ...]:
+        """Missed firings so far of each cylinder, in firing order."""
+        spec, counted = self.spec, int(self.cars.plant.misfire.counts[0])
+        return tuple(counted * (k + 1 == spec.misfire_cylinder) for k in range(spec.cylinders))
+
+    @property
+    def misfires_per_1000(self) -> float:
+        """Missed firings in the last full 1,000 revolutions; NaN before the first."""
+        return float(self.cars.plant.misfire.last_block[0])
 
     @property
     def lamp(self) -> Lamp:
@@ -221,6 +242,7 @@ class SimulatedCar:
             throttle_stop=100 * stop if stop else None,
             compressor_air_mm2=float(m[COMPRESSOR_AIR] / par.MM2),
             drag_air_mm2=float(m[DRAG_AIR] / par.MM2),
+            long_trim_load=float(100 * m[TRIM_LOAD]),
         )
 
     # --- recording --------------------------------------------------------------------------------

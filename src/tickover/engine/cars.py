@@ -92,7 +92,7 @@ class Cars:
         self._after_run = np.array([s.after_run_s for s in self.specs])
         self._due = np.full(n, np.inf)
         self._lamp_test_ends = np.full(n, np.inf)
-        self.controller.slow(self.plant.coolant)
+        self.controller.slow(self.plant.read)
 
     def __len__(self) -> int:
         return len(self.specs)
@@ -171,15 +171,16 @@ class Cars:
         else:
             self.seat.hold(car, speed, bool(self.running[car]))
 
-    def drive(self, car: int, speed: float) -> None:
+    def drive(self, car: int, speed: float, *, uphill: bool = False) -> None:
         """One car's driver makes for a road speed; in standing traffic that is 0.
 
         Args:
             car: index
             speed: [m/s], 0 to 160 km/h
+            uphill: on a hill that takes all a calm driver asks for: a hard load
         Raises: OutOfOrderError unless the engine runs, or to pull away with the brake held; SignalRangeError.
         """
-        self.seat.drive(car, speed, bool(self.running[car]))
+        self.seat.drive(car, speed, bool(self.running[car]), uphill)
 
     def disconnect_battery(self, car: int) -> None:
         """Take one car's battery off and put it back: the volatile memory is gone.
@@ -309,7 +310,7 @@ class Cars:
         self.since_switch += h
         seat, apart = self.seat, np.float64(0.0)
         if seat.moving:
-            self.pedal = seat.foot(self.pedal, plant.speed, control.command, self.running, h)
+            self.pedal = seat.foot(self.pedal, plant, control.command, self.running, h)
             self.touched |= self.pedal > par.PEDAL_SHUT
         pedal = self.pedal
         if self._errs:
@@ -321,8 +322,8 @@ class Cars:
             memory = control.memory
             control.load_air = memory[COMPRESSOR_AIR] * seat.compressor + memory[DRAG_AIR] * seat.geared
         still = shut & ~seat.locked if seat.moving else shut
-        control.idle_air(plant.speed, still, self.running, self.cranking, plant.coolant > par.WARM - 5, h)
-        fuel = control.fuel(plant.sensed, shut, plant.speed, self.running, plant.coolant, h)
+        control.idle_air(plant.speed, still, self.running, self.cranking, plant.read > par.WARM - 5, h)
+        fuel = control.fuel(plant.sensed, pedal, plant.speed, plant.pressure, self.running, plant.read, h)
         driven = (self.ignition == ON) & (self.turning | self.cranking)
         by_foot = par.BORE_AREA * (1 - np.cos(par.BLADE_TRAVEL * pedal)) + apart
         plant.breathe(np.where(driven, control.command + by_foot, par.BLADE_REST), h)
@@ -347,7 +348,7 @@ class Cars:
             begun = self.cranking & self.firing & (speed > par.STARTER_RELEASE)
             self.cranking &= ~begun & (self._crank_time < par.STARTER_PATIENCE)
             if begun.any():
-                self.controller.begin(begun, self.plant.coolant)
+                self.controller.begin(begun, self.plant.read)
                 self.running |= begun
                 self._say(begun, "running")
         self.firing &= self.cranking | (speed > par.STALL_SPEED)
@@ -376,7 +377,7 @@ class Cars:
             self._say(changed & plant.fan, "fan on")
             self._say(changed & ~plant.fan, "fan off")
         seat = self.seat
-        control.slow(plant.coolant, par.COMPRESSOR_RAISE * seat.compressor - par.GEAR_LOWER * seat.geared)
+        control.slow(plant.read, par.COMPRESSOR_RAISE * seat.compressor - par.GEAR_LOWER * seat.geared)
         for car, one in self._samplers:
             self._take(car, one.sample(self.now, seat.state(car, plant, self.running, self.shut)))
             self._refresh_due(car)

@@ -18,8 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tickover.engine import parameters as par
+from tickover.engine.arrays import CarArrays
+from tickover.engine.balance import needed_area
 from tickover.engine.spec import CarSpec
-from tickover.engine.steady import needed_area
+from tickover.engine.steady import idle_memory
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -35,10 +37,11 @@ Bools = NDArray[np.bool_]
     THROTTLE_STOP,
     COMPRESSOR_AIR,
     DRAG_AIR,
-) = range(10)
+    TRIM_LOAD,
+) = range(11)
 """Rows of the volatile memory: learned air, floor and idle integral [m²]; long trim of the idle and the off-idle cell
 [1]; misfire counters standing high (1 or 0); learned pedal rest and throttle stop [1], 0 where not learned; air
-set aside for the compressor and for a drive gear [m²]."""
+set aside for the compressor and for a drive gear [m²]; long trim of the hard-load cell [1]."""
 
 
 class Controller:
@@ -48,10 +51,11 @@ class Controller:
         specs: one per car
 
     Attributes:
-        memory: volatile memory, shape (10, n_cars); rows as named above. Kept at key off, lost with the battery.
+        memory: volatile memory, shape (11, n_cars); rows as named above. Kept at key off, lost with the battery.
         command: idle air asked for [m²]
         short: short trim [1]
         closed: closed loop
+        loaded: the long trim's cell for hard load is in use, pedal down
         cut: fuel cut, on overrun or at the free limit
         run_time: since the engine began to run [s]
         target: idle target now [rad/s]
@@ -67,22 +71,18 @@ class Controller:
 
     def __init__(self, specs: Sequence[CarSpec]) -> None:
         n = len(specs)
-        displacement = np.array([s.displacement_l for s in specs]) * 1e-3
-        self.base_target = np.array([s.target_speed for s in specs]) * par.RPM
-        self.need = needed_area(displacement, self.base_target)
-        raised, lowered = self.base_target + par.COMPRESSOR_RAISE, self.base_target - par.GEAR_LOWER
-        drag = par.DRAG_PER_VOLUME * displacement * lowered**2
-        self.need_compressor = needed_area(displacement, raised, torque=par.COMPRESSOR_TORQUE) - self.need
-        self.need_drag = needed_area(displacement, lowered, torque=drag) - self.need
+        cars = CarArrays.of(specs)
+        self.base_target = cars.target
+        known = idle_memory(cars)
+        self.need, self.need_compressor, self.need_drag = known.need, known.need_compressor, known.need_drag
         self.load_air: Floats | float = 0.0
-        self.metered_by_air = np.array([s.metering == "air" for s in specs])
-        self._cold_table = _cold_air(displacement, self.base_target)
+        self.metered_by_air = cars.metered_by_air
+        self._cold_table = _cold_air(cars)
         self._cars = np.arange(n)
-        self.memory = np.zeros((10, n))
+        self.memory = np.zeros((11, n))
         for i, s in enumerate(specs):
             self.forget(i)
-            self.memory[LEARNED, i] = max(self.need[i] - s.memory_bore_mm2 * par.MM2, par.AREA_LEAST)
-            self.memory[FLOOR, i] = self.memory[LEARNED, i] - par.FLOOR_BELOW
+            self.memory[LEARNED, i], self.memory[FLOOR, i] = known.learned[i], known.floor[i]
             self.memory[TRIM_IDLE, i] = s.long_trim_idle
             self.memory[GUARD, i] = s.misfire_guard
             self.memory[PEDAL_REST, i] = par.PEDAL_REST * s.rest_learned
@@ -92,7 +92,7 @@ class Controller:
                 self.learn_drag(i)
         self.command = self.memory[LEARNED].copy()
         self.short = np.zeros(n)
-        self.closed, self.cut = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
+        self.closed, self.cut, self.loaded = (np.zeros(n, dtype=bool) for _ in range(3))
         self.run_time, self.quiet = np.zeros(n), np.zeros(n)
         self.target = self.base_target.copy()
         self.enrichment, self.cold_air, self.closed_after = np.zeros(n), np.zeros(n), np.zeros(n)
@@ -189,47 +189,55 @@ class Controller:
         asked = np.maximum(m[LEARNED] + correction, m[FLOOR])
         self.command = asked + self.cold_air + self._start_air + self._release_air * running + self.load_air
 
-    def fuel(self, sensed: Floats, shut: Bools, speed: Floats, running: Bools, coolant: Floats, h: float) -> Floats:
+    def fuel(
+        self,
+        sensed: Floats,
+        pedal: Floats,
+        speed: Floats,
+        pressure: Floats,
+        running: Bools,
+        coolant: Floats,
+        h: float,
+    ) -> Floats:
         """Close the loop and move the trims.
 
         Args:
             sensed: λ at the sensor [1]
-            shut: pedal up
-            speed: [rad/s]; running, coolant [K]: states of each car
+            pedal: travel as the controller sees it [1]
+            speed: [rad/s]; pressure: in the manifold [Pa]; running, coolant [K] as read: states of each car
             h: step [s]
         Returns: fuel asked for over the stoichiometric need of the metered air [1]
         """
         m = self.memory
+        shut, power = pedal <= par.PEDAL_SHUT, pedal >= par.POWER_PEDAL
         resumed = np.where(self.cut, par.OVERRUN_RESUME, par.OVERRUN_CUT)
         self.cut = running & ((shut & (speed > resumed)) | (speed > par.FREE_LIMIT))
         self.run_time = np.where(running, self.run_time + h, 0.0)
-        self.closed = running & (self.run_time > self.closed_after) & ~self.cut & (m[GUARD] == 0)
+        self.closed = running & (self.run_time > self.closed_after) & ~self.cut & (m[GUARD] == 0) & ~power
         lean = np.minimum(np.maximum((sensed - 1) / par.SENSOR_BAND, -1.0), 1.0)
         moved = self.short + (h * par.SHORT_RATE) * lean
         self.short = np.minimum(np.maximum(moved, -par.TRIM_LIMIT), par.TRIM_LIMIT) * self.closed
         taken = self.short * (h / par.LONG_TIME) * (self.closed & (coolant > par.TRIM_LEARN_TEMPERATURE))
-        m[TRIM_IDLE] += taken * shut
-        m[TRIM_OFF_IDLE] += taken * ~shut
-        cells = m[TRIM_IDLE : TRIM_OFF_IDLE + 1]
-        np.minimum(np.maximum(cells, -par.TRIM_LIMIT, out=cells), par.TRIM_LIMIT, out=cells)
-        return np.asarray(1 + self.enrichment * ~self.closed + self.short + self.long(shut))
+        self.loaded = pressure > par.LOAD_CELL * par.AMBIENT_PRESSURE
+        for row, used in ((TRIM_IDLE, shut), (TRIM_OFF_IDLE, ~shut & ~self.loaded), (TRIM_LOAD, ~shut & self.loaded)):
+            m[row] = np.minimum(np.maximum(m[row] + taken * used, -par.TRIM_LIMIT), par.TRIM_LIMIT)
+        rich = self.enrichment * ~self.closed + par.POWER_RICH * (power & running)
+        return np.asarray(1 + rich + self.short + self.long(shut))
 
     def long(self, shut: Bools) -> Floats:
-        """Long trim of the cell in use [1]."""
-        return np.asarray(np.where(shut, self.memory[TRIM_IDLE], self.memory[TRIM_OFF_IDLE]))
+        """Long trim of the cell in use, pedal up or not [1]."""
+        off_idle = np.where(self.loaded, self.memory[TRIM_LOAD], self.memory[TRIM_OFF_IDLE])
+        return np.asarray(np.where(shut, self.memory[TRIM_IDLE], off_idle))
 
 
 _COLD_STEP = 5.0
 """Spacing of the cold-air table [K]."""
 
 
-def _cold_air(displacement: Floats, target: Floats) -> Floats:
-    """Extra area a new engine needs when cold, as a table.
-
-    Args:
-        displacement: [m³]; target: warm idle [rad/s]; both (n_cars,)
-    Returns: shape (25, n_cars) [m²], one row for every ``_COLD_STEP`` kelvin below warm
-    """
+def _cold_air(cars: CarArrays) -> Floats:
+    """Extra area a new engine needs when cold [m²]; shape (25, n_cars), a row for every ``_COLD_STEP`` kelvin."""
     below = _COLD_STEP * np.arange(25)[:, None]
     rise = np.minimum(par.COLD_SPEED * below, par.COLD_SPEED_CAP)
-    return np.asarray(needed_area(displacement, target + rise, par.WARM - below) - needed_area(displacement, target))
+    litres, target, rub = cars.displacement, cars.target, cars.rubbing
+    cold = needed_area(litres, target + rise, par.WARM - below, rubbing=rub)
+    return np.asarray(cold - needed_area(litres, target, rubbing=rub))

@@ -188,7 +188,8 @@ RADIATOR_FAN = 150.0
 THERMOSTAT = (359.15, 367.15)
 """Thermostat begins to open and is open [K]: 86 and 94 °C. Own choice."""
 FAN_ON, FAN_OFF = 369.15, 362.15
-"""Fan thresholds [K]: 96 and 89 °C. Trade practice: on 93 to 105, off 3 to 8 lower; a recording shows 95 and 88."""
+"""Fan thresholds [K], by a switch of its own: 96 and 89 °C. Trade practice: on 93 to 105, off 3 to 8 lower; a
+recording shows 95 and 88."""
 
 # --- electricity ----------------------------------------------------------------------------------
 BASE_LOAD = 320.0
@@ -201,8 +202,6 @@ ALTERNATOR_CAP = 11.0
 """Largest alternator torque at the crank [N m]. Own choice."""
 ALTERNATOR_FROM = 400 * RPM
 """Speed at which it begins to charge [rad/s]. Own choice."""
-RUNNING_VOLTS = 14.2
-"""Regulated voltage [V]. Trade practice: 13.3 to 14.8."""
 KEY_ON_CURRENT = 14.0
 """Drawn with ignition on and engine off [A]. Own choice."""
 CRANK_CURRENT = 170.0
@@ -287,3 +286,53 @@ RAM_AIR = 12.0
 """Radiator by road speed, thermostat open [W s/(K m)]. Own choice."""
 HELD, CRUISE, ROLL_TO = 3000 * RPM, 80 / 3.6, 10 / 3.6
 """Engine speed held [rad/s], road speed driven and rolled down to [m/s], where an act names none. Own choice."""
+
+# --- faults, and what they act on -----------------------------------------------------------------
+BASE_DENSITY, ETHANOL_DENSITY = 745.0, 789.0
+"""Petrol without ethanol, and ethanol [kg/m³]. From memory."""
+ETHANOL_STOICHIOMETRIC = 9.005
+"""Air to ethanol, by mass [1]. Computed from its atoms."""
+PUMP_FLOW = 1.0
+"""Fuel flow per displacement at which ``pump_loss`` of the rail's pressure is lost [kg/(s m³)]. Own choice: about what
+the hard load of ``steady.POINTS`` burns. The loss goes with the square of the flow, as through a clogged filter."""
+PUMP_LEAST = 0.04
+"""Rail pressure that is left at worst [1]. Own choice."""
+PULSE = 8e-3 / 1e5
+"""Effective injector opening per charge pressure [s/Pa]: 8 ms for a full cylinder, 1.8 ms at idle. Own choice."""
+PULSE_LEAST = 0.05
+"""Share of the asked pulse that is left at worst [1]. Own choice."""
+OXYGEN_SEEN = 0.6
+"""Share of a missed charge's oxygen that the λ sensor sees; the rest burns on its way or on the sensor [1]. Own choice:
+one dead coil of four cylinders is then answered with + 18 %, from memory 10 to 25 % before the controller gives up."""
+OXYGEN_MIX = 2.0
+"""The exhaust mixes missed and burnt charges with this time constant, as far as the loop can tell [s]. Own choice."""
+MISFIRE_BLOCK = 1000
+"""Revolutions over which missed firings are counted [1]. From memory, the standard's long block."""
+SENSOR_OHMS, SENSOR_BETA = 2_000.0, 3_500.0
+"""Coolant sensor: resistance at 25 °C [Ω], and its law's constant [K]. Own choice near common parts."""
+CONTACT_DWELL = 6.0
+"""A contact that comes and goes is drawn anew this often on average [s]. Own choice."""
+BOIL = 403.15
+"""Coolant gets no hotter: it boils off [K]. Own choice: 130 °C, the cap holds the pressure."""
+WORN_RESISTANCE, WORN_CAPACITY = 4.0, 0.8
+"""A finished battery: resistance up by this multiple, capacity down by this share [1]. Own choice."""
+ROAD_PEDAL = 0.85
+"""Most travel that a calm driver uses on the road [1]. Own choice."""
+ROAD_LEAN = 1.15
+"""Up to this λ a driver opens the throttle further to make up for a lean mixture [1]; beyond it the car goes slower.
+Own choice."""
+POWER_PEDAL = 0.9
+"""Pedal travel from which the mixture is rich for power and the loop is open [1]. Own choice."""
+POWER_RICH = 0.12
+"""… by this much [1]. Own choice: λ near 0.89."""
+LOAD_CELL = 0.65
+"""Manifold over outside pressure from which the long trim's cell for hard load is in use [1]. Own choice."""
+CLIMB_TORQUE_PER_VOLUME = 40e3
+"""Torque asked for uphill, per displacement [N m/m³]. Own choice: about 84 kPa in the manifold."""
+SOAK = 40.0
+"""Heat stored in the hot metal beyond coolant, per heat to the coolant [s]. Own choice: hardly any rise
+after an idle, 3 to 6 K after a drive."""
+SOAK_RISE, SOAK_FALL = 90.0, 100.0
+"""That store fills while running, and empties into the coolant at rest, with these time constants [s]. Own choice."""
+LOSS_STILL = 8.0
+"""Heat lost by a standing engine under a closed bonnet [W/K]. Own choice."""

@@ -15,9 +15,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tickover.engine import parameters as par
+from tickover.engine.arrays import CarArrays
+from tickover.engine.balance import AIR_WORK, alternator_torque, friction, torque_factor
 from tickover.engine.flow import GAS_CONSTANT, choked_flux, model_flow
+from tickover.engine.heat import conductance, coolant_read, heat_to_coolant, thermostat
+from tickover.engine.misfire import Contact, Misfire
 from tickover.engine.spec import CarSpec
-from tickover.engine.steady import AIR_WORK, alternator_torque, friction, torque_factor
+from tickover.engine.supply import Metering, delivered
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -66,8 +70,10 @@ class Plant:
         area: blade's geometric opening, idle and pedal together, as the controller sees it [m²]
         flow_throttle, flow_leak, flow_engine: air [kg/s]
         torque: indicated, after its lag [N m]
-        lam, sensed: λ in the cylinders, and at the sensor [1]
-        coolant: [K]; fan: whether the radiator fan runs
+        lam, sensed: λ in the cylinders that fire, and at the sensor [1]
+        misfire: the missed firings, see there
+        coolant, read: true, and as the sensor reads it [K]; fan: whether the radiator fan runs
+        soak: heat stored beyond coolant [J]
         charge: of the battery [1]; volts: at the controller [V]
     """
 
@@ -84,11 +90,9 @@ class Plant:
 
     def __init__(self, specs: Sequence[CarSpec], seeds: Sequence[Sequence[int]]) -> None:
         n = len(specs)
-        self.displacement = np.array([s.displacement_l for s in specs]) * 1e-3
-        self.extra = np.array([s.bore_extra_area_mm2 for s in specs]) * par.MM2
-        self.leak = np.pi / 4 * (np.array([s.leak_mm for s in specs]) * 1e-3) ** 2
-        self.fuel_scale = np.array([s.fuel_scale for s in specs])
-        self.rough = par.ROUGHNESS * np.sqrt(4 / np.array([s.cylinders for s in specs]))
+        self.cars = cars = CarArrays.of(specs)
+        self.displacement, self.extra, self.leak = cars.displacement, cars.extra, cars.leak
+        self.rough = par.ROUGHNESS * np.sqrt(4 / cars.cylinders)
         self.inertia = par.INERTIA_PER_VOLUME * self.displacement
         self.per_pressure = self.displacement / _CYCLE
         self.noise = Noise(seeds)
@@ -98,9 +102,15 @@ class Plant:
         self.flow_throttle, self.flow_leak, self.flow_engine = np.zeros(n), np.zeros(n), np.zeros(n)
         self.torque = np.zeros(n)
         self.lam, self.sensed = np.ones(n), np.ones(n)
-        self.coolant = np.array([s.coolant_start for s in specs]) + 273.15
+        self.misfire = Misfire(cars)
+        self._contact = Contact(cars, seeds)
+        self.coolant = cars.coolant_start + 273.15
+        self.read = self._reading(0.0)
+        self.soak = np.zeros(n)
         self.fan = np.zeros(n, dtype=bool)
-        self.charge = np.array([s.charge for s in specs])
+        self.charge = cars.charge.copy()
+        self._worn = 1 + par.WORN_RESISTANCE * cars.battery_wear
+        self._capacity = par.BATTERY_CAPACITY * (1 - par.WORN_CAPACITY * cars.battery_wear)
         self.sag = np.zeros(n)
         self.volts = self._rest_volts()
         self._angle, self._cycle_noise, self._drift = np.zeros(n), np.zeros(n), np.zeros(n)
@@ -137,20 +147,29 @@ class Plant:
             h: step [s]
         """
         inflow = np.maximum(self.flow_throttle + self.flow_leak, 1e-12)
-        share = np.where(metered_by_air, self.flow_throttle / inflow, 1.0)
-        self.lam = 1 / np.maximum(fuel * self.fuel_scale * share, 0.2)
+        share = np.where(metered_by_air, self.cars.meter_scale * self.flow_throttle / inflow, 1.0)
+        charge = np.maximum(par.CHARGE_SLOPE * self.pressure + par.CHARGE_OFFSET, 0.0)
+        arrives = delivered(self.cars, fuel, Metering(share, charge, self.flow_engine))
+        self.lam = 1 / np.maximum(arrives, 0.2)
         per_cycle, slow = self.noise.row()
-        self._angle += self.speed * h
+        before, self._angle = self._angle, self._angle + self.speed * h
         turned = self._angle >= _CYCLE
+        if self.misfire.any:
+            self.misfire.turn(before, self._angle, turned & firing, slow)
+            self.misfire.mix(h)
         self._angle = np.where(turned, self._angle - _CYCLE, self._angle)
         self._cycle_noise = np.where(turned, per_cycle, self._cycle_noise)
         fade = h / par.DRIFT_TIME
         self._drift += np.sqrt(2 * fade) * slow - fade * self._drift
-        charge = np.maximum(par.CHARGE_SLOPE * self.pressure + par.CHARGE_OFFSET, 0.0)
         noise = 1 + self.rough * self._cycle_noise + par.DRIFT * self._drift
         made = AIR_WORK / _AIR * self.per_pressure * charge * torque_factor(self.lam) * firing * noise
         lag = par.TORQUE_LAG_CYCLES * _CYCLE / np.maximum(self.speed, 20.0)
         self.torque += (made - self.torque) * (h / (h + lag))
+
+    @property
+    def metered(self) -> Floats:
+        """What the air meters read [kg/s]."""
+        return np.asarray(self.cars.meter_scale * self.flow_throttle)
 
     def turn(self, cranking: Bools, load: Floats, h: float, hung: Floats | float = 0.0) -> None:
         """Accelerate the crank; friction never turns it backwards.
@@ -162,15 +181,15 @@ class Plant:
             hung: torque of compressor and drive gear [N m]
         """
         pumping = par.EXHAUST_PRESSURE - self.pressure
-        lost = self.per_pressure * (friction(self.speed, self.coolant) + pumping)
+        lost = self.per_pressure * (friction(self.speed, self.coolant) * self.cars.rubbing + pumping)
         lost += alternator_torque(self.speed, load) + hung
         starter = par.STARTER_TORQUE_PER_VOLUME * self.displacement * (1 - self.speed / par.STARTER_FREE_SPEED)
-        driven = self.torque + np.maximum(starter, 0.0) * cranking
+        driven = self.torque * self.misfire.power + np.maximum(starter, 0.0) * cranking
         self.speed = np.maximum(self.speed + h / self.inertia * (driven - lost), 0.0)
 
     def sense(self, h: float) -> None:
         """Carry λ to the sensor: one cycle and the run of the gas later, then the sensor's lag."""
-        self._ring[self._head] = self.lam
+        self._ring[self._head] = self.lam / (1 - par.OXYGEN_SEEN * self.misfire.oxygen)
         delay = (_CYCLE / np.maximum(self.speed, 20.0) + par.GAS_RUN) / h
         back = np.minimum(delay.astype(np.intp), par.DELAY_MOST - 1)
         arrived = self._ring[(self._head - back) % par.DELAY_MOST, self._cars]
@@ -187,15 +206,18 @@ class Plant:
         Returns: cars whose fan has begun or ceased to turn.
         """
         fuel = self.flow_engine / par.STOICHIOMETRIC / self.lam * (self.torque > 1.0)
-        usual = par.IDLE_FUEL_PER_VOLUME * self.displacement
-        fuel = np.where(fuel > usual, usual * (fuel / usual) ** par.HEAT_EXPONENT, fuel)
-        start, full = par.THERMOSTAT
-        opened = np.clip((self.coolant - start) / (full - start), 0.0, 1.0)
-        pump = np.maximum(self.speed / par.PUMP_SPEED, 1.0) ** par.PUMP_EXPONENT
-        radiator = opened * ((par.RADIATOR + par.RADIATOR_FAN * self.fan) * pump + par.RAM_AIR * road)
-        lost = (par.LOSS + radiator) * (self.coolant - par.AMBIENT_TEMPERATURE)
-        gained = par.HEAT_SHARE * par.HEATING_VALUE * fuel
-        self.coolant += seconds * (gained - lost) / (par.HEAT_CAPACITY_PER_VOLUME * self.displacement)
+        turning = self.speed > par.STAND_SPEED
+        gained = heat_to_coolant(self.displacement, fuel)
+        stored = np.where(turning, (par.SOAK * gained - self.soak) / par.SOAK_RISE, -self.soak / par.SOAK_FALL)
+        opened = thermostat(self.coolant, self.cars.thermostat_least, self.cars.thermostat_most)
+        turns = conductance(opened, self.speed, self.fan, road)
+        rests = par.LOSS_STILL + opened * par.RADIATOR
+        lost = np.where(turning, turns, rests) * (self.coolant - par.AMBIENT_TEMPERATURE)
+        net = np.where(turning, gained, -stored) - lost
+        self.soak += seconds * stored
+        self.coolant += seconds * net / (par.HEAT_CAPACITY_PER_VOLUME * self.displacement)
+        self.coolant = np.minimum(self.coolant, par.BOIL)
+        self.read = self._reading(seconds)
         was = self.fan
         self.fan = running & ((self.coolant > par.FAN_ON) | (self.fan & (self.coolant > par.FAN_OFF)))
         return np.asarray(self.fan != was)
@@ -210,16 +232,22 @@ class Plant:
         """
         drawn = np.where(charging, 0.0, current)
         share = seconds / (seconds + par.BATTERY_SAG_TIME)
-        self.sag += (drawn * par.BATTERY_SAG - self.sag) * share
+        self.sag += (drawn * par.BATTERY_SAG * self._worn - self.sag) * share
         gained = np.where(charging, 20.0 * (1 - self.charge), -drawn)
-        self.charge = np.clip(self.charge + gained * seconds / par.BATTERY_CAPACITY, 0.0, 1.0)
-        from_battery = self._rest_volts() - drawn * par.BATTERY_RESISTANCE - self.sag
-        rising = self.volts + (par.RUNNING_VOLTS - self.volts) * (seconds / (seconds + par.REGULATOR_LAG))
+        self.charge = np.clip(self.charge + gained * seconds / self._capacity, 0.0, 1.0)
+        from_battery = self._rest_volts() - drawn * par.BATTERY_RESISTANCE * self._worn - self.sag
+        rising = self.volts + (self.cars.regulated_volts - self.volts) * (seconds / (seconds + par.REGULATOR_LAG))
         self.volts = np.where(charging, np.maximum(rising, from_battery), from_battery)
 
     def load(self, more: Floats | float = 0.0) -> Floats:
         """Electric power drawn while running, with what people have switched on beside [W]."""
         return np.asarray(par.BASE_LOAD + par.FAN_LOAD * self.fan + more)
+
+    def _reading(self, seconds: float) -> Floats:
+        """What the coolant sensor reads now [K]."""
+        if not self._contact.any:
+            return self.coolant.copy()
+        return coolant_read(self.coolant, self._contact.ohms(seconds))
 
     def _rest_volts(self) -> Floats:
         charge, volts = np.array(par.REST_VOLTS).T

@@ -47,7 +47,7 @@ def throttle(cars: Cars, car: int) -> float:
 CHANNELS: dict[str, _Channel] = {
     "engine_speed": _Channel(lambda c, i: c.plant.speed[i] / par.RPM, 0.25, 0, 16383.75),
     "manifold_pressure": _Channel(lambda c, i: c.plant.pressure[i] / 1e3, 1, 0, 255),
-    "coolant_temperature": _Channel(lambda c, i: c.plant.coolant[i] - 273.15, 1, -40, 215),
+    "coolant_temperature": _Channel(lambda c, i: c.plant.read[i] - 273.15, 1, -40, 215),
     "short_trim_1": _Channel(lambda c, i: 100 * c.controller.short[i], 100 / 128, -100, 99.21875),
     "long_trim_1": _Channel(
         lambda c, i: 100 * c.controller.long(c.pedal <= par.PEDAL_SHUT)[i], 100 / 128, -100, 99.21875
@@ -59,7 +59,7 @@ CHANNELS: dict[str, _Channel] = {
     "module_voltage": _Channel(lambda c, i: c.plant.volts[i], 0.001, 0, 65.535),
     "vehicle_speed": _Channel(lambda c, i: c.seat.road[i] * 3.6, 1, 0, 255),
     "run_time": _Channel(lambda c, i: np.floor(c.controller.run_time[i]), 1, 0, 65535),
-    "air_flow": _Channel(lambda c, i: c.plant.flow_throttle[i] * 1e3, 0.01, 0, 655.35),
+    "air_flow": _Channel(lambda c, i: c.plant.metered[i] * 1e3, 0.01, 0, 655.35),
 }
 """Signals a simulated car answers, with the grain and range of their encoding.
 

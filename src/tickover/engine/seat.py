@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tickover.engine import parameters as par
+from tickover.engine.balance import needed_area
 from tickover.engine.plant import Plant
+from tickover.engine.road import crank_at, torque_at
 from tickover.engine.spec import CarSpec
-from tickover.engine.steady import needed_area
 from tickover.engine.windows import Edge, State
 from tickover.errors import OutOfOrderError, SignalRangeError
 
@@ -38,6 +39,7 @@ class Seat:
         electric: power of the loads that are on [W]
         held: engine speed the driver holds with the pedal [rad/s]; NaN where none
         road, aim: road speed, and what the driver makes for [m/s]
+        uphill: on a hill that takes all a calm driver asks for
         locked: the crank follows the wheels
         busy: loads or gears anywhere in the batch; moving: a held speed or a road speed anywhere
     """
@@ -46,7 +48,7 @@ class Seat:
         n = len(specs)
         self.specs = tuple(specs)
         self.displacement = np.array([s.displacement_l for s in specs]) * 1e-3
-        self.brake, self.geared, self.compressor, self.locked = (np.zeros(n, dtype=bool) for _ in range(4))
+        self.brake, self.geared, self.compressor, self.locked, self.uphill = (np.zeros(n, dtype=bool) for _ in range(5))
         self.electric, self.road, self.aim = np.zeros(n), np.zeros(n), np.zeros(n)
         self.held = np.full(n, np.nan)
         self._hold = np.zeros(n)
@@ -125,13 +127,14 @@ class Seat:
         self._hold[car] = 0.0
         self.moving = True
 
-    def drive(self, car: int, speed: float, running: bool) -> None:
+    def drive(self, car: int, speed: float, running: bool, uphill: bool = False) -> None:
         """Make for a road speed.
 
         Args:
             car: index
             speed: [m/s], 0 to 160 km/h
             running: whether its engine runs
+            uphill: on a hill that takes all a calm driver asks for
         Raises: SignalRangeError outside that; OutOfOrderError where the engine stands or the brake is held.
         """
         if not 0 <= speed <= 160 / 3.6:
@@ -140,7 +143,7 @@ class Seat:
             raise OutOfOrderError("drive", "the engine does not run")
         if self.brake[car] and speed > self.road[car]:
             raise OutOfOrderError("drive", "the brake is held")
-        self.aim[car], self.held[car], self.moving = speed, np.nan, True
+        self.aim[car], self.uphill[car], self.held[car], self.moving = speed, uphill, np.nan, True
 
     def state(self, car: int, plant: Plant, running: Bools, shut: Bools) -> State:
         """What one car's machines are shown; arguments as ``Cars`` holds them."""
@@ -166,19 +169,19 @@ class Seat:
         drag = par.DRAG_PER_VOLUME * self.displacement * speed * speed * self.geared
         return np.asarray(par.COMPRESSOR_TORQUE * turning * self.compressor + drag)
 
-    def foot(self, pedal: Floats, speed: Floats, command: Floats, running: Bools, h: float) -> Floats:
+    def foot(self, pedal: Floats, plant: Plant, command: Floats, running: Bools, h: float) -> Floats:
         """Roll on by one step, and move the feet.
 
         Args:
             pedal: travel now [1]
-            speed: of the crank [rad/s]
+            plant: the engines
             command: area the controller gives by itself [m²]
             running: cars whose engine runs
             h: step [s]
         Returns: pedal travel [1]
         """
         held = ~np.isnan(self.held)
-        error = np.where(held, self.held - speed, 0.0)
+        error = np.where(held, self.held - plant.speed, 0.0)
         self._hold = np.clip(self._hold + par.FOOT_I * error * h, 0.0, par.FOOT_MOST)
         pedal = np.where(held, np.clip(par.FOOT_P * error + self._hold, par.PEDAL_SHUT * 1.5, par.FOOT_MOST), pedal)
         gap = self.aim - self.road
@@ -189,7 +192,7 @@ class Seat:
         self.locked = self.road > par.WALK
         driven = self.locked & running & (gap > -0.1)
         if driven.any():
-            wanted = self._travel(step / h, command)
+            wanted = self._travel(step / h, command, plant)
             pedal = np.where(driven, wanted, pedal)
         pedal = np.where((self.locked | was_moving) & ~driven & ~held, 0.0, pedal)
         self.moving = bool(held.any() or self.road.any() or self.aim.any())
@@ -197,16 +200,14 @@ class Seat:
 
     def crank_speed(self) -> Floats:
         """What the wheels turn the crank to in the gear for this road speed [rad/s]."""
-        road = self.road[:, None] * 3.6
-        gears = np.array(par.GEARS)
-        gear = np.maximum((road >= par.SHIFT_AT * gears).sum(axis=1) - 1, 0)
-        return np.asarray(self.road * 3600.0 / gears[gear] * par.RPM)
+        return crank_at(self.road)
 
-    def _travel(self, acceleration: Floats, command: Floats) -> Floats:
-        """Pedal travel that road, air and acceleration need [1], as far as this engine can."""
-        crank = np.maximum(self.crank_speed(), 100.0)
-        force = par.CAR_MASS * (acceleration + par.ROLLING) + par.AIR_DRAG * self.road**2
-        most = par.ROAD_TORQUE_PER_VOLUME * self.displacement
-        torque = np.clip(force * self.road / crank / par.DRIVELINE, 0.0, most)
-        area = np.clip(needed_area(self.displacement, crank, torque=torque) - command, 0.0, par.BORE_AREA)
-        return np.asarray(np.clip(np.arccos(1 - area / par.BORE_AREA) / par.BLADE_TRAVEL, 0.0, 0.85))
+    def _travel(self, acceleration: Floats, command: Floats, plant: Plant) -> Floats:
+        """Pedal travel that road, air and acceleration need [1]; a driver makes up for faults, as far as that goes."""
+        crank, cars = np.maximum(self.crank_speed(), 100.0), plant.cars
+        torque = torque_at(self.road, self.displacement, self.uphill, acceleration)
+        power = plant.load(self.electric)
+        lam, fires = np.minimum(plant.lam, par.ROAD_LEAN), 1 - cars.missed
+        needed = needed_area(self.displacement, crank, plant.coolant, lam, torque, power, cars.rubbing, fires)
+        area = np.clip(needed - command - plant.extra - plant.leak, 0.0, par.BORE_AREA)
+        return np.asarray(np.clip(np.arccos(1 - area / par.BORE_AREA) / par.BLADE_TRAVEL, 0.0, par.ROAD_PEDAL))

@@ -36,6 +36,18 @@ class CarSpec:
             drive gear stand in the memory
         rest_error: by how much the controller takes the pedal for pressed until its rest is learned [1], 0 to 0.05
         stop_error_mm2: what the blade stands too far open until its stop is learned [mm²], 0 to 8
+        meter_scale: what the air meter reads over what flows [1]; below 1 it under-reads
+        pump_loss: share of rail pressure lost at the fuel flow of a hard load, with the square of the flow [1]
+        injector_dead_ms: opening delay of the injectors beyond what the controller allows for [ms]
+        ethanol: its share in the fuel, by volume [1]; the controller is set for none
+        misfire_rate: share of its firings that one cylinder misses [1]; 1 is a dead coil
+        misfire_cylinder: which, counted in firing order from 1
+        battery_wear: 0 new, 1 finished: resistance up, capacity down
+        regulated_volts: what the alternator holds [V]
+        thermostat_least, thermostat_most: how far it opens at least and at most [1]: 1, 1 stuck open; 0, 0 stuck shut
+        coolant_sensor_ohms: bad contact in the coolant sensor's circuit [Ω]: it reads too cold
+        coolant_sensor_bad: share of time in which that contact is bad [1]; below 1 it comes and goes
+        rubbing: friction over that of the default engine [1]
         noise_seed: cars of equal seeds are twins
         entries: relearn entries the controller has
     Raises: SignalRangeError for a value outside its range.
@@ -62,14 +74,31 @@ class CarSpec:
     loads_learned: bool = True
     rest_error: float = 0.0
     stop_error_mm2: float = 0.0
+    meter_scale: float = 1.0
+    pump_loss: float = 0.0
+    injector_dead_ms: float = 0.0
+    ethanol: float = 0.0
+    misfire_rate: float = 0.0
+    misfire_cylinder: int = 1
+    battery_wear: float = 0.0
+    regulated_volts: float = 14.2
+    thermostat_least: float = 0.0
+    thermostat_most: float = 1.0
+    coolant_sensor_ohms: float = 0.0
+    coolant_sensor_bad: float = 1.0
+    rubbing: float = 1.0
     noise_seed: int = 0
     entries: tuple[Entry, ...] = (PEDAL_COUNT, POWER_CYCLE)
 
     def __post_init__(self) -> None:
-        for name, lo, hi in _RANGES:
+        for name, (lo, hi) in RANGES.items():
             value = float(getattr(self, name))
             if not lo <= value <= hi:
                 raise SignalRangeError(name, value, lo, hi)
+        if not 1 <= self.misfire_cylinder <= self.cylinders:
+            raise SignalRangeError("misfire_cylinder", self.misfire_cylinder, 1, self.cylinders)
+        if self.thermostat_most < self.thermostat_least:
+            raise SignalRangeError("thermostat_most", self.thermostat_most, self.thermostat_least, 1.0)
 
     @property
     def memory_bore_mm2(self) -> float:
@@ -77,22 +106,35 @@ class CarSpec:
         return self.bore_extra_area_mm2 if self.memory_from_bore_mm2 is None else self.memory_from_bore_mm2
 
 
-_RANGES = (
-    ("displacement_l", 0.6, 6.0),
-    ("cylinders", 2, 12),
-    ("bore_extra_area_mm2", -12.0, 12.0),
-    ("leak_mm", 0.0, 8.0),
-    ("fuel_scale", 0.5, 1.5),
-    ("misfire_guard", 0.0, 1.0),
-    ("long_trim_idle", -0.25, 0.25),
-    ("after_run_s", 0.0, 120.0),
-    ("target_speed", 500.0, 1200.0),
-    ("coolant_start", -30.0, 110.0),
-    ("charge", 0.0, 1.0),
-    ("lamp_test_s", 0.0, 10.0),
-    ("rest_error", 0.0, 0.05),
-    ("stop_error_mm2", 0.0, 8.0),
-)
+RANGES: dict[str, tuple[float, float]] = {
+    "displacement_l": (0.6, 6.0),
+    "cylinders": (2, 12),
+    "bore_extra_area_mm2": (-12.0, 12.0),
+    "leak_mm": (0.0, 8.0),
+    "fuel_scale": (0.5, 1.5),
+    "misfire_guard": (0.0, 1.0),
+    "long_trim_idle": (-0.25, 0.25),
+    "after_run_s": (0.0, 120.0),
+    "target_speed": (500.0, 1200.0),
+    "coolant_start": (-30.0, 110.0),
+    "charge": (0.0, 1.0),
+    "lamp_test_s": (0.0, 10.0),
+    "rest_error": (0.0, 0.05),
+    "stop_error_mm2": (0.0, 8.0),
+    "meter_scale": (0.3, 1.5),
+    "pump_loss": (0.0, 0.95),
+    "injector_dead_ms": (-0.5, 1.0),
+    "ethanol": (0.0, 0.85),
+    "misfire_rate": (0.0, 1.0),
+    "battery_wear": (0.0, 1.0),
+    "regulated_volts": (11.0, 16.0),
+    "thermostat_least": (0.0, 1.0),
+    "thermostat_most": (0.0, 1.0),
+    "coolant_sensor_ohms": (0.0, 50_000.0),
+    "coolant_sensor_bad": (0.0, 1.0),
+    "rubbing": (0.6, 1.6),
+}
+"""Smallest and largest of every number in a spec, in its unit."""
 
 
 def has_entry(spec: CarSpec, *kinds: type) -> bool:

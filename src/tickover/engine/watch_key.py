@@ -96,8 +96,8 @@ class RestMachine(Machine):
         self.count = 0
         self.on_at: float | None = None
         self.off_at: float | None = None
-        self._just_written = False
-        """The start that follows a written rest is no broken try at another."""
+        self._written_once = False
+        """Once written, an ordinary start or a short ignition on is no broken try at another; a first rest done is."""
 
     def edge(self, kind: Edge, t: float) -> list[Answer]:
         """See ``Machine.edge``."""
@@ -107,9 +107,8 @@ class RestMachine(Machine):
             return self._off(t)
         if kind == "stopped" and self.on_at is None:
             return []
-        began = self.on_at is not None and kind != "stopped" and not self._just_written
+        began = self.on_at is not None and kind != "stopped" and self._tries()
         self._begin_anew()
-        self._just_written = False
         moved = kind in ("press", "release")
         return self._wrong(t, "pedal moved where it should rest" if moved else "the engine was started") * began
 
@@ -119,8 +118,12 @@ class RestMachine(Machine):
             return []
         now = self.due
         self._begin_anew()
-        self._just_written = True
+        self._written_once = True
         return self._written(now, self._WRITES[type(self.windows)])
+
+    def _tries(self) -> bool:
+        """Whether what has happened so far is a try that can fail."""
+        return self.count > 0 or not self._written_once
 
     def _begin_anew(self) -> None:
         self.count, self.on_at, self.off_at, self.due = 0, None, None, inf
@@ -140,8 +143,9 @@ class RestMachine(Machine):
         if began is None:
             return []
         if not self._fits(t - began, self.windows.on):
+            tried = self._tries()
             self._begin_anew()
-            return self._wrong(t, spell("ignition was on", t - began, self.windows.on))
+            return self._wrong(t, spell("ignition was on", t - began, self.windows.on)) * tried
         self.count, self.off_at = self.count + 1, t
         if self.count == self.windows.times:
             self.due = t + self._least(self.windows.off)

@@ -6,11 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tickover.engine import parameters as par
+from tickover.engine.balance import needed_area
 from tickover.engine.control import PEDAL_REST, THROTTLE_STOP, Controller
 from tickover.engine.entry import POWER_CYCLE
 from tickover.engine.plant import Plant
 from tickover.engine.seat import Seat
-from tickover.engine.steady import needed_area
 from tickover.engine.windows import Answer, Writes
 
 _ORDER = "; pedal rest, then throttle stop, then idle air"
@@ -74,5 +74,6 @@ class Writer:
         """What the bore passes beyond a new one, less what electric loads that are on ask for [m²]."""
         power = par.BASE_LOAD + self.seat.electric[car]
         litres, target = self.plant.displacement[car], self.controller.base_target[car]
-        more = needed_area(litres, target, electric=power) - needed_area(litres, target)
+        rub = self.plant.cars.rubbing[car]
+        more = needed_area(litres, target, electric=power, rubbing=rub) - needed_area(litres, target, rubbing=rub)
         return float(self.plant.extra[car] - more)
