@@ -6,7 +6,8 @@
     ├── InputError                    a file or an argument cannot be used as given
     │   ├── RoutineFileError          all faults of one routine file, together
     │   ├── LogFileError              a log that cannot be read as one
-    │   └── AttemptFileError          an attempt file with a broken line
+    │   ├── AttemptFileError          an attempt file with a broken line
+    │   └── ReplyError                a car's answer that cannot be decoded
     ├── SignalError                   a quantity that is not what its name promises
     │   ├── UnknownSignalError        a name outside the vocabulary
     │   ├── UnitError                 a unit that does not measure this quantity
@@ -17,6 +18,17 @@
     │   └── OutOfOrderError           an event that the step function cannot take now
     ├── SwitchError                   a step that this car's ignition switch cannot do
     ├── PaperError                    a page that cannot be set
+    ├── JobError                      the job record cannot do this; nothing was changed
+    │   ├── UnknownJobError           no job of that number
+    │   ├── UnknownEntryError         no entry of that number in the job
+    │   ├── StoreError                the store itself: missing, foreign, damaged, unreachable
+    │   │   ├── LockedStoreError      somebody else is writing, for too long
+    │   │   ├── ReadOnlyStoreError    the store may only be read
+    │   │   ├── FullStoreError        no room left on the disk
+    │   │   └── NewerStoreError       written by a newer program
+    │   ├── AttachmentError           an attachment that is unknown, too large or damaged
+    │   ├── ArchiveError              an exported job that cannot be trusted
+    │   └── PartedJobError            two copies of a job that each went their own way
     └── MissingExtraError             an optional library is not installed
 """
 
@@ -111,6 +123,22 @@ class LogFileError(InputError):
 
 class AttemptFileError(InputError):
     """An attempt file with a broken header or line."""
+
+
+class ReplyError(InputError):
+    """A car's answer that cannot be decoded.
+
+    Args:
+        what: what is wrong.
+        line: the line it was typed on, counted from 1.
+        byte: the byte of the answer at which it goes wrong, counted from 1.
+    """
+
+    def __init__(
+        self, what: str, *, file: str | None = None, line: int | None = None, byte: int | None = None, way_out: str = ""
+    ) -> None:
+        super().__init__(what, file=file, line=line, way_out=way_out)
+        self.byte = byte
 
 
 class SignalError(TickoverError):
@@ -216,3 +244,90 @@ class MissingExtraError(TickoverError):
         super().__init__(f"{purpose} needs {library}", way_out=f"pip install 'tickover[{extra}]'")
         self.library = library
         self.extra = extra
+
+
+class JobError(TickoverError):
+    """The job record cannot do this; what it holds is unchanged."""
+
+
+class UnknownJobError(JobError):
+    """There is no job of that number."""
+
+    def __init__(self, job: int, store: str, *, last: int = 0) -> None:
+        there = "it holds none yet" if not last else "it holds job 1" if last == 1 else f"it holds jobs 1 to {last}"
+        super().__init__(
+            f"there is no job {job} in {store}; {there}",
+            way_out="`tickover job list` lists them." if last else "Begin one with `tickover job new`.",
+        )
+        self.job = job
+        self.store = store
+
+
+class UnknownEntryError(JobError):
+    """There is no entry of that number in the job."""
+
+    def __init__(self, job: int, entry: int, last: int) -> None:
+        super().__init__(
+            f"job {job} has no entry {entry}; its entries are 1 to {last}", way_out=f"`tickover job show {job}`"
+        )
+        self.job = job
+        self.entry = entry
+
+
+class StoreError(JobError):
+    """The store itself cannot be used.
+
+    Args:
+        what: why not.
+        store: the file or address.
+        way_out: what to do about it.
+    """
+
+    def __init__(self, what: str, *, store: str, way_out: str = "") -> None:
+        super().__init__(f"{store}: {what}", way_out=way_out)
+        self.store = store
+
+
+class LockedStoreError(StoreError):
+    """Somebody else is writing, for longer than we wait."""
+
+
+class ReadOnlyStoreError(StoreError):
+    """The store may only be read."""
+
+
+class FullStoreError(StoreError):
+    """No room is left on the disk."""
+
+
+class NewerStoreError(StoreError):
+    """A newer program wrote this store."""
+
+
+class AttachmentError(JobError):
+    """An attachment that is unknown, too large or damaged; carries its digest and its name."""
+
+    def __init__(self, what: str, *, digest: str = "", name: str = "", way_out: str = "") -> None:
+        super().__init__(what, way_out=way_out)
+        self.digest = digest
+        self.name = name
+
+
+class ArchiveError(JobError):
+    """An exported job that cannot be trusted; nothing of it was stored."""
+
+    def __init__(self, what: str, *, file: str, way_out: str = "Ask for the file again.") -> None:
+        super().__init__(f"{file}: {what}", way_out=way_out)
+        self.file = file
+
+
+class PartedJobError(JobError):
+    """Two copies of one job that each went their own way."""
+
+    def __init__(self, job: int, entry: int) -> None:
+        super().__init__(
+            f"job {job} is here already, and from entry {entry} on the two copies differ",
+            way_out="Keep the file; add what is missing here by hand.",
+        )
+        self.job = job
+        self.entry = entry

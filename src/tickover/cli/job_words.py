@@ -1,0 +1,173 @@
+"""How jobs, entries and checks read on a terminal. What came from elsewhere is printed without its control letters."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from tickover.jobs import PURGED, WITHDRAWN, Entry, JobSummary, StoreVerification, Verification
+
+NO_JOBS = 'No jobs yet. Begin one: tickover job new --car year=2009 --car fuel=petrol --car complaint="idles high"'
+
+
+def console() -> Console:
+    """Where to print; nothing is coloured by itself."""
+    return Console(highlight=False, soft_wrap=False)
+
+
+def clean(text: object) -> str:
+    """Text from a record that a terminal cannot be commanded with."""
+    return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in str(text))
+
+
+def count(n: int, one: str, many: str) -> str:
+    """``1 entry``, ``2 entries``."""
+    return f"{n} {one if n == 1 else many}"
+
+
+def when(at: str) -> str:
+    """A stored time as people read it: day and minute, its own offset left out."""
+    return clean(at[:16].replace("T", " "))
+
+
+def car_words(car: Mapping[str, Any]) -> str:
+    """A car in a few words: year, fuel, size, cylinders."""
+    parts = [str(car[k]) for k in ("year", "fuel") if car.get(k)]
+    if car.get("displacement_l"):
+        parts.append(f"{car['displacement_l']} l")
+    if car.get("cylinders"):
+        parts.append(f"{car['cylinders']} cylinders")
+    return clean(" ".join(parts[:2]) + (", " if parts[:2] and parts[2:] else "") + ", ".join(parts[2:]))
+
+
+def complaint_of(car: Mapping[str, Any]) -> str:
+    """The complaint, which may be one text or several."""
+    said = car.get("complaint", "")
+    return clean(", ".join(map(str, said)) if isinstance(said, list) else said)
+
+
+def entry_words(entry: Entry) -> str:
+    """One line for an entry: its own sentence, else its first values."""
+    data = entry.data
+    if entry.kind == PURGED:
+        return "erased on request: " + ", ".join(f"{f['field']} of entry {f['entry']}" for f in data.get("fields", []))
+    if entry.kind == "car":
+        return "; ".join(p for p in (car_words(data), complaint_of(data)) if p)
+    for key in ("sentence", "text", "note", "reason"):
+        if isinstance(data.get(key), str) and data[key]:
+            return clean(data[key])
+    pairs = [f"{k} {v}" for k, v in data.items() if isinstance(v, str | int | float) and not isinstance(v, bool)]
+    return clean(", ".join(pairs[:4]))
+
+
+def say_jobs(out: Console, jobs: Sequence[JobSummary]) -> None:
+    """The list of jobs, the newest first."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2), header_style="dim")
+    for head in ("job", "begun", "car", "complaint", "entries", "last"):
+        table.add_column(head, justify="right" if head in {"job", "entries"} else "left", no_wrap=head == "job")
+    for job in reversed(jobs):
+        car = car_words(job.car) or "not said"
+        table.add_row(
+            Text(str(job.job), style="bold"),
+            when(job.at),
+            Text(car + (" (simulated)" if job.simulated else "")),
+            Text(complaint_of(job.car)),
+            str(job.entries),
+            Text(clean(f"{job.last_stage}: {job.last_kind}")),
+        )
+    out.print(table)
+
+
+def say_job(out: Console, job: int, entries: Sequence[Entry], personal: Mapping[str, str]) -> None:
+    """One job: the car, who it belongs to, and every entry in order."""
+    cars = [e for e in entries if e.kind == "car"]
+    simulated = any(e.simulated for e in entries)
+    out.print(Text.assemble((f"Job {job}", "bold"), ("  simulated" if simulated else "", "dim")))
+    if cars and entry_words(cars[-1]):
+        out.print(Padding(Text(entry_words(cars[-1])), (0, 2)))
+    for name, value in personal.items():
+        out.print(Padding(Text.assemble((f"{clean(name)}: ", "dim"), clean(value)), (0, 2)))
+    corrected = {e.corrects: e.seq for e in entries if e.corrects is not None}
+    table = Table.grid(padding=(0, 2))
+    table.add_column(justify="right", no_wrap=True)
+    table.add_column(no_wrap=True)
+    table.add_column(no_wrap=True)
+    table.add_column(overflow="fold")
+    for entry in entries:
+        old = entry.seq in corrected
+        words = [entry_words(entry)]
+        words += [f"corrects entry {entry.corrects}"] if entry.corrects is not None else []
+        words += [f"corrected by entry {corrected[entry.seq]}"] if old else []
+        words += [f"{clean(a.name) or 'attached'} [{a.digest[:12]}]" for a in entry.attachments]
+        kind = "taken back" if entry.kind == WITHDRAWN else clean(entry.kind)
+        table.add_row(
+            Text(str(entry.seq), style="dim" if old else "bold"),
+            Text(when(entry.at), style="dim"),
+            Text(f"{entry.stage}: {kind}", style="dim" if old else ""),
+            Text("\n".join(w for w in words if w) + (f"\n{clean(entry.by)}" if entry.by else ""), style="dim" * old),
+        )
+    out.print(Padding(table, (1, 0, 0, 0)))
+    if entries:
+        out.print(Text(f"\nhead {entries[-1].digest[:16]}", style="dim"))
+
+
+def say_entry(out: Console, entry: Entry) -> None:
+    """One entry in full."""
+    out.print(Text(f"Entry {entry.seq}, {entry.stage}: {clean(entry.kind)}", style="bold"))
+    rows: list[tuple[str, str]] = [("at", when(entry.at)), ("by", clean(entry.by)), ("written by", entry.made_by)]
+    rows += [("corrects", str(entry.corrects))] if entry.corrects else []
+    rows += [("attached", f"{clean(a.name)}, {a.size} bytes, {a.digest}") for a in entry.attachments]
+    rows += [("personal", f"{clean(name)}, kept apart") for name in entry.personal]
+    rows += [("digest", entry.digest), ("before it", entry.previous)]
+    table = Table.grid(padding=(0, 2))
+    table.add_column(style="dim", no_wrap=True)
+    table.add_column(overflow="fold")
+    for name, value in rows:
+        if value:
+            table.add_row(name, Text(value))
+    out.print(Padding(table, (0, 2)))
+    out.print(Text(clean(json.dumps(entry.data, ensure_ascii=False, indent=2))))
+
+
+def say_verification(out: Console, checked: Verification, *, whole: bool = True) -> None:
+    """Whether a job holds, what does not, and what this cannot show."""
+    entries = count(checked.entries, "entry", "entries")
+    if checked.ok:
+        out.print(Text.assemble((f"Job {checked.job} is as it was written", "bold"), f": {entries}."))
+    else:
+        out.print(Text(f"Job {checked.job} is NOT as it was written", style="bold"))
+        for finding in checked.findings:
+            out.print(Padding(Text(clean(finding.what)), (0, 2)))
+    for label, fields in (("erased on request", checked.purged), ("left out when it came here", checked.withheld)):
+        if fields:
+            out.print(Padding(Text.assemble((f"{label}: ", "dim"), clean(", ".join(fields))), (0, 2)))
+    if whole:
+        out.print(Text.assemble(("  head ", "dim"), clean(checked.head)), soft_wrap=True)
+        say_basis(out, checked)
+
+
+def say_basis(out: Console, checked: Verification) -> None:
+    """What the answer rests on, and what it cannot show."""
+    table = Table.grid(padding=(0, 2))
+    table.add_column(style="dim", no_wrap=True)
+    table.add_column(overflow="fold")
+    for line in checked.rests_on:
+        table.add_row("rests on", Text(line))
+    table.add_row("cannot show", Text(checked.cannot_show))
+    out.print(Padding(table, (0, 2)))
+
+
+def say_store(out: Console, checked: StoreVerification) -> None:
+    """Every job in a line or more, then what belongs to none."""
+    for job in checked.jobs:
+        say_verification(out, job, whole=False)
+    for finding in checked.findings:
+        out.print(Text(clean(finding.what), style="bold"))
+    if checked.jobs:
+        say_basis(out, checked.jobs[0])
