@@ -141,4 +141,15 @@ POOL_FOR_PAGE = [
     ("after", "comparison", comparison("cannot tell", "The fan ran too long.")),
     ("relearn", "attempt", attempt(3, "undecided", blur=0.3)),
     ("ready", "readiness", {"before": [1], "after": [1]}),
+    (
+        "ready",
+        "verdict",
+        {"sentence": "It would be ready.", "between": [{"what": "the lamp"}, 7], "check": "Ask there."},
+    ),
+    ("drive", "plan", {"minutes": 34.0, "legs": [{"words": "Three minutes at 85 km/h"}, None], "cautions": "Mind it."}),
+    ("drive", "check", {"monitors": [{"words": "catalyst: held"}]}),
+    ("cause", "causes", {"sentence": "A leak behind the air meter is likely", "groups": 7}),
+    ("cause", "repair", {"text": "Brake hose replaced"}),
+    ("arrive", "answers", {"lamp": "lit", "codes": ["P0505"]}),
+    ("drive", "skipped", {"reason": "customer drives it"}),
 ]

@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tickover.errors import InputError
-from tickover.handover import Sheet, sheet_from_entries
+from tickover.handover import Sheet, erasing, sheet_from_entries
 from tickover.handover.wording import HEADLINES, ordinal, spelt
 from tickover.results import CannotTell, Quantity
 
@@ -97,6 +97,51 @@ def test_a_later_attempt_overtakes_the_verdict():
     assert sheet.headline == "Not measured since: no verdict yet"
 
 
+@pytest.mark.parametrize("kind", ["repair", "relapse"])
+def test_a_repair_or_a_relapse_overtakes_the_verdict(kind):
+    rows = [(e.stage, e.kind, e.data) for e in finished("no change")]
+    sheet = sheet_from_entries(entries(*rows, ("cause", kind, {"text": "Brake hose replaced"})))
+    assert (sheet.verdict, sheet.after) == (None, None)
+    assert sheet.headline == "Not measured since: no verdict yet"
+    assert ("Brake hose replaced" in done(sheet)) == (kind == "repair")
+    again = [*rows, ("cause", kind, {"text": "x"}), ("after", "reading", reading(704.0))]
+    assert sheet_from_entries(entries(*again)).headline == "Measured again, not compared yet"
+
+
+def test_what_the_lamp_may_do():
+    told = ("arrive", "answers", {"lamp": "lit", "codes": None})
+    lit = sheet_from_entries(entries(*BEGIN, told, ("relearn", "attempt", attempt())))
+    assert "are not read" in lit.lamp[0]
+    read = sheet_from_entries(entries(*BEGIN, told, ("ready", "codes", {}), ("relearn", "attempt", attempt())))
+    assert "were read and noted" in read.lamp[0]
+    assert "stay dark" in sheet_from_entries(finished()).lamp[0]
+    assert "may come on" in sheet_from_entries(finished("better")).lamp[0]
+    assert any("self-checks" in t for t in sheet_from_entries(finished(tries=(attempt(may_erase=True),))).lamp)
+    assert sheet_from_entries(entries(*BEGIN)).lamp == ()
+
+
+def test_later_stages_are_read_leniently_and_left_out_where_they_say_nothing():
+    silent = [("cause", "causes", {"groups": [1, {"x": 2}]}), ("drive", "plan", {"minutes": "many", "legs": 7}),
+              ("ready", "verdict", {"between": None})]  # fmt: skip
+    sheet = sheet_from_entries(entries(*BEGIN, *silent))
+    assert (sheet.driving, sheet.drive_caution, sheet.inspection) == ((), "", ())
+    legs = [{"words": f"leg {n}"} for n in range(7)]
+    full = [
+        ("cause", "causes", {"sentence": "A leak is likely", "unknown": {}}),
+        ("drive", "plan", {"minutes": 34.2, "legs": legs, "cautions": ["Two persons"]}),
+        ("ready", "verdict", {"sentence": "It would be turned away", "between": [{"what": "one monitor is open"}]}),
+        ("ready", "forecast", {"sentence": "Ready in 3 to 9 days"}),
+        ("drive", "skipped", {"reason": "rain"}),
+    ]
+    sheet = sheet_from_entries(entries(*BEGIN, *full))
+    assert sheet.wrong[-1] == "A leak is likely."
+    assert "34 minutes" in sheet.driving[0]
+    assert sheet.driving[-1] == "And 3 more, in the shop’s record."
+    assert sheet.drive_caution == "Two persons."
+    assert sheet.inspection == ("It would be turned away.", "One monitor is open.", "Ready in 3 to 9 days.")
+    assert sheet.cannot_tell[-1] == "Left out: the confirmation drive. Rain."
+
+
 def test_a_later_reading_overtakes_the_verdict():
     rows = [(e.stage, e.kind, e.data) for e in finished()]
     sheet = sheet_from_entries(entries(*rows, ("after", "reading", reading(900.0))))
@@ -149,7 +194,16 @@ same, other = {"before": [7, 101], "after": [7, 101]}, {"before": [7, 101], "aft
         (False, None, "Nothing was erased"),
         (False, other, "Nothing was erased"),
         (True, same, "Nothing was erased: readiness for inspection read the same before and after"),
-        (True, other, "This routine may clear fault codes and readiness for inspection; they were read before"),
+        (
+            True,
+            other,
+            "Readiness for inspection reads otherwise than before: some of it was erased, or has changed since",
+        ),
+        (
+            True,
+            {"before": [7, 101], "after": None},
+            "This routine may clear fault codes and readiness for inspection; they were read before",
+        ),
         (True, None, "This routine may clear fault codes and readiness for inspection; they were not read before"),
         (
             True,
@@ -167,6 +221,51 @@ def test_nothing_was_erased_is_said_only_where_it_is_known(may_erase, readiness,
     extra = (("ready", "readiness", readiness),) if readiness is not None else ()
     sheet = sheet_from_entries(finished(tries=(attempt(may_erase=may_erase),), extra=extra))
     assert done(sheet)[-1] == said
+    # what nobody read is said to be unknown, and only that
+    assert (erasing.UNKNOWN in sheet.cannot_tell) == ("may clear" in said)
+
+
+READY = {"open": [], "complete": ["catalyst", "EVAP"], "stored": [], "warm_ups": 31, "at": "08:00"}
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "nothing"),
+    [
+        (READY, {**READY, "warm_ups": 32, "at": "09:00"}, True),
+        (READY, {**READY, "complete": ["EVAP", "catalyst"]}, True),  # the order does not matter
+        (READY, {**READY, "warm_ups": 0}, False),  # the counter since the last clear has fallen
+        (READY, {**READY, "open": ["EVAP"], "complete": ["catalyst"]}, False),
+        (READY, {**READY, "stored": ["P0505"]}, False),
+        ({"kind": "cannot tell", "reason": "no answer"}, {"kind": "cannot tell", "reason": "no answer"}, False),
+        ({}, {}, False),
+        ("", "", False),
+        ({"open": None, "complete": []}, {"open": None, "complete": []}, False),
+        # nothing was complete and no code stored: there was nothing to lose, and reading the same shows nothing
+        ({"open": ["EVAP"], "complete": []}, {"open": ["EVAP"], "complete": []}, False),
+        ({"open": ["EVAP"], "complete": [], "warm_ups": 5}, {"open": ["EVAP"], "complete": [], "warm_ups": 6}, True),
+    ],
+)
+def test_readiness_before_and_after_an_erasing_routine(before, after, nothing):
+    extra = (("ready", "readiness", {"before": before, "after": after}),)
+    sheet = sheet_from_entries(finished(tries=(attempt(may_erase=True),), extra=extra))
+    assert any("Nothing was erased" in text for text in done(sheet)) == nothing
+
+
+def test_readiness_read_before_a_later_attempt_says_nothing_of_it():
+    tried = attempt(may_erase=True)
+    rows = [("relearn", "attempt", tried), ("ready", "readiness", {"before": READY, "after": READY})]
+    assert "Nothing was erased" in done(sheet_from_entries(entries(*BEGIN, *rows)))[-1]
+    again = sheet_from_entries(entries(*BEGIN, *rows, ("relearn", "attempt", attempt(2, may_erase=True))))
+    assert "Nothing was erased" not in " ".join(done(again))
+    assert erasing.UNKNOWN in again.cannot_tell
+
+
+def test_before_and_after_may_come_from_two_entries():
+    first, then = ("ready", "readiness", {"before": READY}), ("ready", "readiness", {"after": READY})
+    sheet = sheet_from_entries(entries(*BEGIN, first, ("relearn", "attempt", attempt(may_erase=True)), then))
+    assert "read the same" in done(sheet)[-1]
+    wrong = sheet_from_entries(entries(*BEGIN, first, then, ("relearn", "attempt", attempt(may_erase=True))))
+    assert "read the same" not in done(wrong)[-1]
 
 
 def test_a_routine_that_does_not_say_is_taken_to_erase():

@@ -19,7 +19,16 @@ from tickover.handover.wording import HEADLINES
 from tickover.results import Quantity
 
 HOSTILE = "#panic() *bold* $x^2$ <script>alert('x')</script> \"q\" `raw` //no @ref \\ [b] {c} ~ _u_ =h Ω Й é ±"
-SECTIONS = ("What was wrong", "What was done", "What to watch", "Come back", "Cannot tell yet")
+SECTIONS = (
+    "What was wrong",
+    "What was done",
+    "What to watch",
+    "The engine lamp",
+    "Driving it",
+    "Your inspection",
+    "Come back",
+    "Cannot tell yet",
+)
 
 
 def text_of(sheet):
@@ -215,10 +224,19 @@ def test_any_job_is_one_page_and_prints_no_section_without_content(order):
     sheet = sheet_from_entries(entries(*(POOL_FOR_PAGE[i] for i in order)))
     text, pages = text_of(sheet)
     assert pages == 1
-    filled = (sheet.wrong, sheet.done, sheet.watch, sheet.come_back, sheet.cannot_tell)
+    filled = (
+        sheet.wrong,
+        sheet.done,
+        sheet.watch,
+        sheet.lamp,
+        sheet.driving,
+        sheet.inspection,
+        sheet.come_back,
+        sheet.cannot_tell,
+    )
     for heading, content in zip(SECTIONS, filled, strict=True):
         assert (squeezed(heading) in squeezed(text.replace(HEADLINES["cannot tell"], ""))) == bool(content)
-    assert ("Caution." in text) == bool(sheet.caution)
+    assert ("Caution." in text) == bool(sheet.caution or sheet.drive_caution)
     assert ("idle speed" in text) == (sheet.before_trace is not None or sheet.after_trace is not None)
 
 

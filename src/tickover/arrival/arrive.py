@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from tickover.arrival.answers import Answers
+from tickover.arrival.candidates import Rates
 from tickover.arrival.ladder import Ladder, build_ladder
 from tickover.arrival.stops import IDLE_CODES, MISFIRE_CODES, NO_LEARNED_IDLE, Stop, codes_in, stops
 from tickover.arrival.story import Story, Told, story
@@ -41,9 +42,7 @@ class Arrival(Result):
         return self.story.sentence if isinstance(self.story, Story) else self.story.reason
 
 
-def arrive(
-    answers: Answers, library: Mapping[str, Routine], rates: Mapping[str, tuple[int, int]] | None = None
-) -> Arrival:
+def arrive(answers: Answers, library: Mapping[str, Routine], rates: Rates | None = None) -> Arrival:
     """From answers to stop signs, story and ladder.
 
     Args:

@@ -11,7 +11,7 @@ from scipy import stats
 from tickover.arrival.answers import Answers
 from tickover.arrival.questions import BY_NAME, NOT_KNOWN
 from tickover.errors import InputError, SwitchError
-from tickover.results import Quantity
+from tickover.results import Quantity, Result
 from tickover.routines import CompiledRoutine, Routine, Switch, compile_routine
 from tickover.timing import Network
 
@@ -31,6 +31,31 @@ PRIOR: dict[str, tuple[float, float]] = {
 
 LEVEL = 0.9
 """Coverage of the interval of the minutes."""
+
+
+class ShopRate(Result):
+    """What a shop's own jobs say of a routine, for one kind of car.
+
+    Attributes:
+        successes, tries: of single tries; no whole numbers where other kinds of car lent theirs.
+        jobs: how many of the shop's jobs it comes from.
+        said: that in a sentence.
+    """
+
+    successes: float
+    tries: float
+    jobs: int = 0
+    said: str = ""
+
+
+Rates = Mapping[str, tuple[int, int] | ShopRate]
+"""Routine id to successes and tries."""
+
+
+def counts_of(rates: Rates, name: str) -> tuple[float, float]:
+    """Successes and tries of a routine; none where it was not counted."""
+    found = rates.get(name, (0, 0))
+    return (found.successes, found.tries) if isinstance(found, ShopRate) else found
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +125,7 @@ def _erases(routine: Routine, answers: Answers) -> str:
     return f"It may erase codes, {lamp} and the codes are not read. Read and note them first."
 
 
-def candidate(routine: Routine, answers: Answers, disturbs: int, counts: tuple[int, int]) -> Candidate:
+def candidate(routine: Routine, answers: Answers, disturbs: int, counts: tuple[float, float]) -> Candidate:
     """A routine that fits, with what it may cost.
 
     Args:
@@ -132,21 +157,22 @@ def duration_minutes(compiled: CompiledRoutine) -> float:
     return (lo if hi == float("inf") else (lo + hi) / 2) / 60
 
 
-def check_rates(rates: Mapping[str, tuple[int, int]]) -> None:
+def check_rates(rates: Rates) -> None:
     """See that counts are counts.
 
     Raises: InputError naming the first that is none.
     """
-    for name, (successes, tries) in rates.items():
+    for name in rates:
+        successes, tries = counts_of(rates, name)
         if not 0 <= successes <= tries:
             raise InputError(
-                f"{successes} successes of {tries} tries of “{name}” cannot be",
+                f"{successes:g} successes of {tries:g} tries of “{name}” cannot be",
                 way_out="Give successes first, then tries, neither below 0.",
             )
 
 
 def expected_minutes(
-    minutes: float, prior: tuple[float, float], counts: tuple[int, int], setup: float = SETUP_MINUTES
+    minutes: float, prior: tuple[float, float], counts: tuple[float, float], setup: float = SETUP_MINUTES
 ) -> Quantity:
     """Expected minutes to success: set-up once, then try and look until it works.
 

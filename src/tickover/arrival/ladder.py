@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Literal
 
 from tickover.arrival.answers import Answers
-from tickover.arrival.candidates import Candidate, candidate, check_rates, unfit
+from tickover.arrival.candidates import Candidate, Rates, ShopRate, candidate, check_rates, counts_of, unfit
 from tickover.arrival.questions import BY_NAME, NOT_KNOWN
 from tickover.arrival.stops import Stop
 from tickover.arrival.story import Story
@@ -91,7 +91,7 @@ def build_ladder(
     found: tuple[Stop, ...],
     told: Story | CannotTell,
     library: Mapping[str, Routine],
-    rates: Mapping[str, tuple[int, int]] | None = None,
+    rates: Rates | None = None,
 ) -> Ladder:
     """The ladder of routines for this car.
 
@@ -100,7 +100,8 @@ def build_ladder(
         found: stop signs and faults; with any of them there is no rung.
         told: the story of the memory.
         library: routines by id, as ``load_library`` gives them.
-        rates: the shop's own counts: routine id to successes and tries. Ids that are not in the library do not matter.
+        rates: the shop's own counts: routine id to successes and tries, or to what ``visit`` learned from its jobs. Ids
+            that are not in the library do not matter.
     Returns: rungs, disturbance never falling, each after what it requires; last of all: drive it. Where no story fits,
         finding out comes first, and only what disturbs nothing learned comes after.
     Raises: InputError for counts that cannot be.
@@ -114,7 +115,7 @@ def build_ladder(
     _withhold_dependants(library, withheld)
     fitting = {name: r for name, r in library.items() if name not in withheld}
     candidates = {
-        name: candidate(r, answers, _most_disturbed(name, fitting), rates.get(name, (0, 0)))
+        name: candidate(r, answers, _most_disturbed(name, fitting), counts_of(rates, name))
         for name, r in fitting.items()
     }
     prepares = {name: tuple(d for d, r in fitting.items() if name in r.requires) for name in fitting}
@@ -203,7 +204,7 @@ def _routine_rung(
     c: Candidate,
     answers: Answers,
     told: Story | CannotTell,
-    rates: Mapping[str, tuple[int, int]],
+    rates: Rates,
     prepares: tuple[str, ...],
 ) -> Rung:
     r = c.routine
@@ -243,11 +244,14 @@ def _called(routine: Routine) -> str:
     return shlex.quote(routine.file) if path.suffix == ".toml" and path.parent != BUILT_IN else routine.id
 
 
-def _rate_words(routine: Routine, rates: Mapping[str, tuple[int, int]]) -> str:
-    successes, tries = rates.get(routine.id, (0, 0))
+def _rate_words(routine: Routine, rates: Rates) -> str:
+    found = rates.get(routine.id)
+    if isinstance(found, ShopRate) and found.said:
+        return found.said
+    successes, tries = counts_of(rates, routine.id)
     if not tries:
         return "This shop has not counted it yet; the minutes rest on our own guess of its success."
-    return f"In this shop it worked in {successes} of {tries} tries."
+    return f"In this shop it worked in {successes:g} of {tries:g} tries."
 
 
 _CLEAN = Rung(

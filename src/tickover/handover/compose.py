@@ -2,27 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Literal, TypeVar
 
-from tickover.handover import wording
+from tickover.handover import erasing, later, wording
 from tickover.handover.given import (
     AttemptGiven,
     CarGiven,
     ComparisonGiven,
     NeedsGiven,
-    ReadinessGiven,
     ReadingGiven,
     StateGiven,
     StoryGiven,
     read,
 )
 from tickover.handover.sheet import ActDone, AnswerSeen, Row, Sheet, Trace, Try
-from tickover.jobs.entries import Entry
+from tickover.jobs.entries import Entry, current
 from tickover.results import CannotTell, Measured, Quantity
+from tickover.signals.vin import Show, masked
 
-_G = TypeVar("_G", CarGiven, StoryGiven, NeedsGiven, ReadinessGiven)
+_G = TypeVar("_G", CarGiven, StoryGiven, NeedsGiven)
+
+_CHANGES = frozenset({"attempt", "repair", "relapse"})
+"""Kinds of entries after which the idle is no longer the one that was compared."""
 
 
 @dataclass(frozen=True)
@@ -34,51 +38,78 @@ class _Job:
     comparison: tuple[Entry, ComparisonGiven] | None
     before: ReadingGiven | None
     after: ReadingGiven | None
-    readiness: ReadinessGiven | None
+    erased: erasing.Erased | None
 
 
-def sheet_from_entries(entries: Sequence[Entry]) -> Sheet:
+def sheet_from_entries(
+    entries: Sequence[Entry],
+    *,
+    on: datetime | None = None,
+    vin: Show = "masked",
+    personal: Mapping[str, str] | None = None,
+    job: str | int | None = None,
+) -> Sheet:
     """Compose the customer's sheet.
 
     Args:
-        entries: those of one job, in any order; later ones take the place of earlier ones of the same kind.
-    Returns: the sheet. What no entry tells is left out. A comparison that a later attempt or reading has overtaken
-        gives no verdict.
+        entries: those of one job, in any order; corrections are applied here, and later ones take the place of earlier
+            ones of the same kind.
+        on: when it is handed over; the time of the last entry where not given.
+        vin: how much of the car's number is shown; its last four unless wanted otherwise.
+        personal: what the store keeps outside the chain, by name; only ``vin`` is read.
+        job: the job's number in its store; what the car's entry says where not given.
+    Returns: the sheet. What no entry tells is left out. A comparison that a later attempt, repair, relapse or
+        reading has overtaken gives no verdict.
     Raises: InputError naming the entry and its field if an entry is broken.
     """
-    job = _job(tuple(sorted(entries, key=lambda e: e.seq)))
-    car = _latest(job.entries, "arrive", "car", CarGiven) or CarGiven()
-    verdict = job.comparison[1].verdict if job.comparison else None
-    normal = job.comparison[1].normal if job.comparison else None
-    was, now = _paired(job)
-    before, after = _speed(job, "before", was), _speed(job, "after", now)
-    told = bool(job.attempts or job.before or job.after)
-    last = job.entries[-1] if job.entries else None
+    written = sorted(entries, key=lambda e: e.seq)
+    held = _job(current(written))
+    car = _latest(held.entries, "arrive", "car", CarGiven) or CarGiven()
+    verdict = held.comparison[1].verdict if held.comparison else None
+    normal = held.comparison[1].normal if held.comparison else None
+    was, now = _paired(held)
+    before, after = _speed(held, "before", was), _speed(held, "after", now)
+    told = bool(held.attempts or held.before or held.after)
+    at = on.isoformat() if on is not None else written[-1].at if written else ""
+    may_be_erased = held.erased not in (None, "nothing", "read the same")
+    driving, drive_caution = later.driving_lines(held.entries)
     return Sheet(
         shop=car.shop,
-        job=str(car.job),
-        date=wording.day(last.at) if last else "",
+        job=str(car.job if job is None else job),
+        date=wording.day(at),
+        at=at,
         car=wording.car_line(car.year, car.fuel, car.displacement_l, car.cylinders),
-        invented=any(e.simulated for e in job.entries),
-        headline=_headline(job),
-        lead=_lead(job, before, after, (_swing(job.before, was), _swing(job.after, now))),
+        vin=vin_words((personal or {}).get("vin") or car.vin, vin),
+        invented=any(e.simulated for e in held.entries),
+        headline=_headline(held),
+        lead=_lead(held, before, after, (_swing(held.before, was), _swing(held.after, now))),
         verdict=verdict,
         normal=normal if normal and normal[0] < normal[1] else None,
         before=before,
         after=after,
-        before_trace=_trace(job.before),
-        after_trace=_trace(job.after),
-        wrong=_wrong(job, car),
-        done=_done(job),
+        before_trace=_trace(held.before),
+        after_trace=_trace(held.after),
+        wrong=(*_wrong(held, car), *later.cause_lines(held.entries)),
+        done=_done(held),
         watch=wording.watch(verdict) if told else (),
-        come_back=wording.come_back(verdict, tried=bool(job.attempts), may_be_erased=_may_be_erased(job)),
-        cannot_tell=_cannot_tell(job),
+        lamp=later.lamp_lines(held.entries, verdict, tried=bool(held.attempts), may_be_erased=may_be_erased),
+        driving=driving,
+        drive_caution=drive_caution,
+        inspection=later.inspection_lines(held.entries),
+        come_back=wording.come_back(verdict, tried=bool(held.attempts), may_be_erased=may_be_erased),
+        cannot_tell=(*_cannot_tell(held), *later.skipped_lines(held.entries)),
         caution=wording.CAUTION if told else "",
-        rests_on=_rests_on(job),
-        basis="; ".join(dict.fromkeys(a.basis for _, a in job.attempts if a.basis.strip())),
-        by=next((e.by for e in reversed(job.entries) if e.by), ""),
-        tries=tuple(_try(a) for _, a in job.attempts),
+        rests_on=_rests_on(held),
+        basis="; ".join(dict.fromkeys(a.basis for _, a in held.attempts if a.basis.strip())),
+        by=next((e.by for e in reversed(held.entries) if e.by), ""),
+        tries=tuple(_try(a) for _, a in held.attempts),
     )
+
+
+def vin_words(number: str, show: Show) -> str:
+    """The car's number as a print shows it; empty where there is none or it is left out."""
+    number = number.strip()
+    return "" if show == "left out" or not number else number if show == "whole" else masked(number)
 
 
 def _job(entries: tuple[Entry, ...]) -> _Job:
@@ -87,27 +118,24 @@ def _job(entries: tuple[Entry, ...]) -> _Job:
     last = compared[-1] if compared else None
     before = _all(entries, "before", "reading")
     after = _all(entries, "after", "reading")
-    if last is not None and _overtaken(last, attempts, after):
+    changed = max((e.seq for e in entries if e.kind in _CHANGES), default=0)
+    if last is not None and max(changed, max((e.seq for e in after), default=0)) > last.seq:
         last = None
     if last is not None:
         # A verdict speaks of the readings that were there when it was given.
         before = [e for e in before if e.seq < last.seq]
         after = [e for e in after if e.seq < last.seq]
-    elif attempts:
-        # Without a verdict, an idle measured before the last attempt is not the idle after it.
-        after = [e for e in after if e.seq > attempts[-1][0].seq]
+    else:
+        # Without a verdict, an idle measured before the last change is not the idle after it.
+        after = [e for e in after if e.seq > changed]
     return _Job(
         entries=entries,
         attempts=attempts,
         comparison=(last, read(last, ComparisonGiven)) if last is not None else None,
         before=read(before[-1], ReadingGiven) if before else None,
         after=read(after[-1], ReadingGiven) if after else None,
-        readiness=_latest(entries, "ready", "readiness", ReadinessGiven),
+        erased=erasing.erased(entries),
     )
-
-
-def _overtaken(comparison: Entry, attempts: Sequence[tuple[Entry, AttemptGiven]], readings: Sequence[Entry]) -> bool:
-    return any(e.seq > comparison.seq for e in (*(e for e, _ in attempts), *readings))
 
 
 def _all(entries: Sequence[Entry], stage: str, kind: str) -> list[Entry]:
@@ -200,11 +228,13 @@ def _done(job: _Job) -> tuple[Row, ...]:
     several = len(job.attempts) > 1
     for entry, attempt in job.attempts:
         rows.append((entry.seq, Row(text=_attempt_words(attempt, several), when=wording.clock(entry.at))))
+    for entry, mended in later.repairs(job.entries):
+        rows.append((entry.seq, Row(text=wording.sentence(mended).rstrip("."), when=wording.clock(entry.at))))
     if job.comparison is not None:
         entry, comparison = job.comparison
         rows.append((entry.seq, Row(text=f"Idle measured again: {comparison.verdict}", when=wording.clock(entry.at))))
     listed = [row for _, row in sorted(rows, key=lambda pair: pair[0])]
-    return (*listed, *([Row(text=_erasure(job))] if job.attempts else []))
+    return (*listed, *([Row(text=erasing.SENTENCES[job.erased])] if job.erased is not None else []))
 
 
 def _attempt_words(attempt: AttemptGiven, several: bool) -> str:
@@ -218,26 +248,6 @@ def _attempt_words(attempt: AttemptGiven, several: bool) -> str:
     return f"{name}{which}: done, cannot tell whether every step was in time"
 
 
-def _may_be_erased(job: _Job) -> bool:
-    return any(a.may_erase for _, a in job.attempts) and not _read_the_same(job.readiness)
-
-
-def _read_the_same(readiness: ReadinessGiven | None) -> bool:
-    return readiness is not None and readiness.before is not None and readiness.before == readiness.after
-
-
-def _erasure(job: _Job) -> str:
-    if not any(a.may_erase for _, a in job.attempts):
-        return "Nothing was erased"
-    if _read_the_same(job.readiness):
-        return "Nothing was erased: readiness for inspection read the same before and after"
-    was_read = job.readiness is not None and job.readiness.before is not None
-    return (
-        "This routine may clear fault codes and readiness for inspection; "
-        f"they were {'' if was_read else 'not '}read before"
-    )
-
-
 def _cannot_tell(job: _Job) -> tuple[str, ...]:
     told: list[str] = []
     if job.comparison is not None and job.comparison[1].verdict == "settled":
@@ -249,6 +259,8 @@ def _cannot_tell(job: _Job) -> tuple[str, ...]:
         told.append(f"Whether it settled: {why}")
     if job.attempts and job.comparison is None:
         told.append("Whether it settled: the idle was not measured and compared after the last try.")
+    if job.erased in ("not read", "read before only"):
+        told.append(erasing.UNKNOWN)
     for reading, when in ((job.after, "After"), (job.before, "Before")):
         for refusal in reading.all_refusals if reading else ():
             if refusal.reason.strip():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -21,6 +22,7 @@ class CarGiven(_Given):
 
     shop: str = ""
     job: str | int = ""
+    vin: str = ""
     year: int | None = None
     fuel: str = ""
     displacement_l: float | None = None
@@ -32,6 +34,13 @@ class StoryGiven(_Given):
     """``arrive``/``story``: what happened before, in one sentence."""
 
     sentence: str = ""
+
+
+class AnswersGiven(_Given):
+    """``arrive``/``answers``: what was told; the lamp, and the codes where they were read."""
+
+    lamp: str = "not known"
+    codes: tuple[str, ...] | None = None
 
 
 class StateGiven(_Given):
@@ -134,6 +143,50 @@ class ReadinessGiven(_Given):
 
     before: Any = None
     after: Any = None
+
+
+class Loose(BaseModel):
+    """An entry of a stage that other rooms fill: only what is text where text is expected is taken, and nothing fails.
+
+    Attributes:
+        sentence: what was found, in a sentence.
+        lines: what else it says, in sentences.
+        cautions: bodily harm, where the entry says so.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    sentence: str = ""
+    lines: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+_SENTENCES = ("sentence", "text", "what", "words", "says", "title")
+
+
+def text_of(value: object) -> str:
+    """What a value says: itself where it is text, else the first of its fields that is a sentence; or nothing."""
+    if isinstance(value, str):
+        return value.strip()
+    if isinstance(value, Mapping):
+        title, why = value.get("title"), value.get("why")
+        if isinstance(title, str) and isinstance(why, str) and title.strip() and why.strip():
+            return f"{title.strip()}: {why.strip()}"
+        return next((t.strip() for name in _SENTENCES if isinstance(t := value.get(name), str) and t.strip()), "")
+    return ""
+
+
+def texts_of(value: object) -> tuple[str, ...]:
+    """What the items of a list say; a single text is a list of one."""
+    items = value if isinstance(value, list | tuple) else [value]
+    return tuple(t for t in map(text_of, items) if t)
+
+
+def loose(entry: Entry, *fields: str) -> Loose:
+    """What an entry says, with the named fields as further lines."""
+    told = text_of(entry.data)
+    lines = tuple(t for name in fields for t in texts_of(entry.data.get(name)) if t != told)
+    return Loose(sentence=told, lines=lines, cautions=texts_of(entry.data.get("cautions")))
 
 
 _G = TypeVar("_G", bound=_Given)

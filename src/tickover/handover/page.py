@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import UTC
 from importlib.resources import files as package_files
 from typing import Any
 
@@ -18,7 +19,7 @@ from tickover.drawing.tokens import PALETTES, Token
 from tickover.errors import PaperError
 from tickover.handover.pictures import idle_picture, last_try, try_picture
 from tickover.handover.sheet import Row, Sheet
-from tickover.handover.wording import ordinal, sentence
+from tickover.handover.wording import moment, ordinal, sentence
 from tickover.results import Quantity
 
 ROOM = 687.0
@@ -59,6 +60,8 @@ TRIMS = (
     Trim(200, True, 9, 420, 0.9),
     Trim(180, True, 9, 420, 0.75),
     Trim(156, True, 9, 420, 0.6),
+    Trim(200, False, 9, 420, 1.0),
+    Trim(180, False, 9, 420, 0.8),
     Trim(156, True, 7, 260, 0.6),
     Trim(156, True, 5, 200, 0.6),
     Trim(156, False, 7, 260, 0.6),
@@ -187,14 +190,15 @@ def _content(sheet: Sheet, trim: Trim) -> tuple[dict[str, Any], dict[str, bytes]
         "shop": words.text(sheet.shop, 60, _NARROW),
         "job": words.text(f"Job {sheet.job}", 24, _NARROW) if sheet.job else "",
         "invented": INVENTED if sheet.invented else "",
-        "day": [words.text(part, 80) for part in (sheet.date, sheet.car) if part],
+        "made_at": paper_date(sheet.at),
+        "day": [words.text(part, 80) for part in (sheet.date, sheet.car, _vin(sheet)) if part],
         "sign": keep("sign.svg", marks.sign(sheet.verdict)) if sheet.verdict else None,
         "headline": words.text(sheet.headline, 70, _NARROW),
         "lead": words.text(sheet.lead, max(trim.letters, 160)),
         "waits": sheet.verdict in (None, "cannot tell"),
         "pictures": _pictures(sheet, trim, words, keep),
         "rows": rows,
-        "caution": words.text(sheet.caution, 200),
+        "caution": words.text(sheet.caution, 200) if not any(r["caution"] for r in rows) else "",
         "caution_word": "Caution.",
         "tape": keep("tape.svg", _tape(ROOM)),
         "signs": [
@@ -238,20 +242,42 @@ def _pictures(sheet: Sheet, trim: Trim, words: _Words, keep: Callable[..., dict[
 
 
 def _rows(sheet: Sheet, words: _Words) -> list[dict[str, Any]]:
-    """The sections that have content, in their order."""
+    """The sections that have content, in their order; each caution under the section where it matters."""
     sections = (
-        ("What was wrong", tuple(Row(text=t) for t in sheet.wrong)),
-        ("What was done", sheet.done),
-        ("What to watch", sheet.watch),
-        ("Come back", (Row(text=sheet.come_back),)),
-        ("Cannot tell yet", tuple(Row(text=t) for t in sheet.cannot_tell)),
+        ("What was wrong", _said(sheet.wrong), ""),
+        ("What was done", sheet.done, ""),
+        ("What to watch", sheet.watch, "" if sheet.lamp else sheet.caution),
+        ("The engine lamp", _said(sheet.lamp), sheet.caution),
+        ("Driving it", _said(sheet.driving), sheet.drive_caution),
+        ("Your inspection", _said(sheet.inspection), ""),
+        ("Come back", _said((sheet.come_back,)), ""),
+        ("Cannot tell yet", _said(sheet.cannot_tell), ""),
     )
     made = []
-    for heading, rows in sections:
+    for heading, rows, caution in sections:
         items = words.rows(tuple(row for row in rows if row.text.strip()))
         if items:
-            made.append({"heading": heading, "dunno": heading == "Cannot tell yet", "items": items})
+            dunno = heading == "Cannot tell yet"
+            made.append({"heading": heading, "dunno": dunno, "items": items, "caution": words.text(caution, 200)})
     return made
+
+
+def _said(texts: tuple[str, ...]) -> tuple[Row, ...]:
+    return tuple(Row(text=t) for t in texts)
+
+
+def _vin(sheet: Sheet) -> str:
+    return f"Car’s number {sheet.vin}" if sheet.vin else ""
+
+
+def paper_date(at: str) -> list[int] | None:
+    """The date of a document: year, month, day, hour, minute, second, in UTC where the offset is told."""
+    when = moment(at)
+    if when is None or not 1 <= when.year <= 9998:
+        return None
+    if when.tzinfo is not None and when.year > 1:
+        when = when.astimezone(UTC)
+    return [when.year, when.month, when.day, when.hour, when.minute, when.second]
 
 
 def _foot(sheet: Sheet, words: _Words) -> str:

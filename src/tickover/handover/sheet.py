@@ -100,7 +100,9 @@ class Sheet(Result):
     Attributes:
         shop, job: the shop's name and the job's number.
         date: the day it was signed off, in words.
+        at: the instant of the hand-over, ISO 8601; the date of the document.
         car: the car in one line: year, fuel, displacement, cylinders.
+        vin: its number as it is shown, masked or whole; empty where none was told or it is left out.
         invented: true where car or figures are invented; printed plainly.
         headline, lead: the verdict in one line, and one or two sentences with the figures.
         verdict: of the comparison; ``None`` where before and after were not compared.
@@ -110,9 +112,13 @@ class Sheet(Result):
         wrong: what was wrong, in sentences.
         done: what was done.
         watch: what to watch, and how soon to call.
+        lamp: what the engine lamp may do meanwhile.
+        driving: what the confirmation drive showed, or how to drive it.
+        drive_caution: bodily harm while driving that plan; stands there.
+        inspection: whether it would be ready for inspection.
         come_back: when to come back, and for what.
         cannot_tell: what cannot be told yet.
-        caution: bodily harm only.
+        caution: bodily harm only; it stands under what to watch and the lamp.
         rests_on: what the figures rest on.
         basis: where the routine comes from.
         by: who signs for the shop.
@@ -122,7 +128,9 @@ class Sheet(Result):
     shop: str = ""
     job: str = ""
     date: str = ""
+    at: str = ""
     car: str = ""
+    vin: str = ""
     invented: bool = False
     headline: str
     lead: str = ""
@@ -135,6 +143,10 @@ class Sheet(Result):
     wrong: tuple[str, ...] = ()
     done: tuple[Row, ...] = ()
     watch: tuple[Row, ...] = ()
+    lamp: tuple[str, ...] = ()
+    driving: tuple[str, ...] = ()
+    drive_caution: str = ""
+    inspection: tuple[str, ...] = ()
     come_back: str = ""
     cannot_tell: tuple[str, ...] = ()
     caution: str = ""

@@ -1,18 +1,30 @@
-"""Where a job stands: each of the nine stages done, due, later or not needed, with its one line.
+"""Where a job stands: each of the nine stages done, due, later, not needed, skipped or stopped, with its one line.
 
 A stage repeats inside itself ("try 2"), never as a new one; a repair leads back to Relearn.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Literal
 
-from tickover.jobs import STAGES, Entry, Stage
-from tickover.visit.rules import CORRECT_WITHOUT_EFFECT, attempts_of, correct_without_effect
+from tickover.jobs.entries import STAGES, Entry, Stage, current
+from tickover.visit.rules import (
+    CORRECT_WITHOUT_EFFECT,
+    EFFECTIVE,
+    REPAIR,
+    Known,
+    attempts_of,
+    correct_without_effect,
+    last,
+    since_repair,
+    stop_signs,
+)
+from tickover.visit.rungs import DONE, drive_it, may_go_on, offered, prepares_more, with_ladder
 
-Standing = Literal["done", "due", "later", "not needed"]
+Standing = Literal["done", "due", "later", "not needed", "skipped", "stopped"]
 
 CLOSES: dict[Stage, str] = {
     "arrive": "story",
@@ -21,14 +33,18 @@ CLOSES: dict[Stage, str] = {
     "relearn": "attempt",
     "after": "comparison",
     "cause": "causes",
-    "drive": "drive",
+    "drive": "check",
     "ready": "verdict",
     "hand over": "sheet",
 }
 """The kind of entry that can close each stage."""
 
-OPTIONAL: frozenset[Stage] = frozenset({"cause", "drive", "ready"})
-"""Stages that may be empty at hand-over; the sheet then leaves them out."""
+SKIPPED = "skipped"
+"""The kind of an entry that leaves a stage out; its ``reason`` says why, and without one it counts for nothing."""
+RELAPSE = "relapse"
+"""The kind of an entry that says that what was settled came back."""
+ENOUGH_CANNOT_TELL = 2
+"""Comparisons in a row that cannot tell, after which After is left; own choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +53,7 @@ class StageState:
 
     Attributes:
         stage: which.
-        standing: done, due, later or not needed.
+        standing: done, due, later, not needed; skipped by a person, with the reason in the line; stopped by the rule.
         line: one line: what was found, or what it waits for.
         tries: attempts made inside it (Relearn only), else 0.
     """
@@ -48,84 +64,216 @@ class StageState:
     tries: int = 0
 
 
-def stages(entries: Sequence[Entry]) -> tuple[StageState, ...]:
+_Closed = tuple[Standing, str] | None
+
+
+def stages(entries: Sequence[Entry], about: Known | None = None) -> tuple[StageState, ...]:
     """The nine stages of a job.
 
     Args:
-        entries: the job so far, ``seq`` rising.
-    Returns: one state a stage, in order; exactly one is due until the hand-over is done.
+        entries: the job so far, ``seq`` rising; corrections are applied here.
+        about: what the library says of routines; the job's own ladder is read in any case.
+    Returns: one state a stage, in order; exactly one is due until the hand-over is done, and none after it.
     """
-    done: dict[Stage, str] = {}
-    for stage in STAGES:
-        line = _closing_line(entries, stage)
-        if line is not None:
-            done[stage] = line
-    needed = _cause_needed(entries)
+    now = current(entries)
+    job = _Job(now, with_ladder(now, about or Known()))
+    over = job.hand_over()
     states: list[StageState] = []
     found_due = False
     for stage in STAGES:
-        tries = len(attempts_of(entries)) if stage == "relearn" else 0
-        if stage in done:
-            states.append(StageState(stage, "done", done[stage], tries))
-        elif stage == "cause" and needed is False:
-            states.append(StageState(stage, "not needed", "not needed: settled"))
-        elif stage in OPTIONAL and "hand over" in done:
-            states.append(StageState(stage, "not needed", "nothing recorded"))
+        tries = len(job.attempts) if stage == "relearn" else 0
+        closed = over if stage == "hand over" else job.closed(stage)
+        if closed is None and over is not None:
+            closed = ("not needed", "nothing recorded")
+        if closed is not None:
+            states.append(StageState(stage, *closed, tries))
         elif found_due:
             states.append(StageState(stage, "later", "later", tries))
         else:
             found_due = True
-            states.append(StageState(stage, "due", _waits_for(stage, entries), tries))
+            states.append(StageState(stage, "due", job.waits_for(stage), tries))
     return tuple(states)
 
 
-def next_stage(entries: Sequence[Entry]) -> StageState | None:
+def next_stage(entries: Sequence[Entry], about: Known | None = None) -> StageState | None:
     """The stage that is due, or None after the hand-over."""
-    return next((s for s in stages(entries) if s.standing == "due"), None)
+    return next((s for s in stages(entries, about) if s.standing == "due"), None)
 
 
-def _last(entries: Sequence[Entry], stage: Stage, kind: str) -> Entry | None:
-    return next((e for e in reversed(entries) if e.stage == stage and e.kind == kind), None)
+@dataclass(frozen=True)
+class _Job:
+    """What the stages need of the entries, corrections applied."""
 
+    entries: tuple[Entry, ...]
+    about: Known
+    recent: list[Entry] = field(init=False)
+    attempts: list[Entry] = field(init=False)
 
-def _cause_needed(entries: Sequence[Entry]) -> bool | None:
-    """True, False, or None while it cannot be known yet."""
-    comparison = _last(entries, "after", "comparison")
-    if comparison is None:
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "recent", since_repair(self.entries))
+        object.__setattr__(self, "attempts", attempts_of(self.recent))
+
+    @cached_property
+    def comparison(self) -> Entry | None:
+        """The last comparison, as long as no attempt and no repair has overtaken it."""
+        found = last(self.recent, "after", "comparison")
+        return found if found is not None and found.seq > self.last_attempt else None
+
+    @cached_property
+    def verdict(self) -> str | None:
+        """Of that comparison; a relapse since then counts as one that is not settled."""
+        if self.comparison is None:
+            return None
+        back = max((e.seq for e in self.entries if e.kind == RELAPSE), default=0)
+        return RELAPSE if back > self.comparison.seq else str(self.comparison.data.get("verdict"))
+
+    @cached_property
+    def repaired(self) -> int:
+        """Number of the last repair, 0 where there was none."""
+        return max((e.seq for e in self.entries if e.kind == REPAIR), default=0)
+
+    @cached_property
+    def last_attempt(self) -> int:
+        return max((e.seq for e in self.attempts), default=0)
+
+    @cached_property
+    def goes_on(self) -> bool:
+        return may_go_on(self.entries, self.about)
+
+    @cached_property
+    def was_done(self) -> bool:
+        """Whether a routine was done since the last repair, correctly or so that nobody can tell."""
+        return any(e.data.get("verdict") in DONE for e in self.attempts)
+
+    def closed(self, stage: Stage) -> _Closed:
+        """How a stage is closed, or None while it is open."""
+        ways: dict[Stage, Callable[[], _Closed]] = {
+            "arrive": self._arrive,
+            "set up": self._set_up,
+            "relearn": self._relearn,
+            "after": self._after,
+            "cause": self._cause,
+            "drive": self._drive,
+        }
+        return ways[stage]() if stage in ways else self._plain(stage)
+
+    def hand_over(self) -> _Closed:
+        """Done, unless something that matters came after it."""
+        sheet = last(self.entries, "hand over", CLOSES["hand over"])
+        later = [e.seq for e in self.entries if e.kind in {"attempt", "comparison", REPAIR, RELAPSE}]
+        if sheet is None or sheet.seq < max(later, default=0):
+            return None
+        return "done", _line(sheet)
+
+    def _plain(self, stage: Stage, since: int = 0) -> _Closed:
+        """Closed by its own kind of entry or by a skip, whichever came last."""
+        kinds = (CLOSES[stage], *(("drive",) if stage == "drive" else ()))
+        closing = last(self.entries, stage, *kinds)
+        skipped = next((e for e in reversed(self.entries) if e.stage == stage and _reason(e)), None)
+        found = max((e for e in (closing, skipped) if e is not None and e.seq > since),
+                    key=lambda e: e.seq, default=None)  # fmt: skip
+        if found is None:
+            return None
+        return ("skipped", f"skipped: {_reason(found)}") if found is skipped else ("done", _line(found))
+
+    def _arrive(self) -> _Closed:
+        return None if stop_signs(self.entries) else self._plain("arrive")
+
+    def _set_up(self) -> _Closed:
+        plain = self._plain("set up")
+        if plain is None and not self.attempts and not offered(self.entries):
+            return "not needed", "not needed: no routine is offered"
+        return plain
+
+    def _relearn(self) -> _Closed:
+        plain = self._plain("relearn", self.repaired)
+        if plain is not None and plain[0] == "skipped":
+            return plain
+        if not self.attempts:
+            return None if offered(self.entries) else ("not needed", "not needed: no routine is offered")
+        end = self.attempts[-1]
+        if end.data.get("verdict") in DONE:
+            if self.verdict is None and prepares_more(self.entries, self.about):
+                return None  # it only prepared for the next rung
+            if self.verdict == "no change" and self.goes_on:
+                return None
+            return "done", _line(end)
+        if self.verdict in EFFECTIVE:
+            return "done", _line(end)  # missed, and yet it settled
+        return None if self.goes_on else ("stopped", "stopped: the tries of this visit are used up")
+
+    def _after(self) -> _Closed:
+        skipped = self._plain("after", max(self.last_attempt, self.repaired))
+        if skipped is not None and skipped[0] == "skipped":
+            return skipped
+        if self.comparison is not None:
+            unknown = [
+                e
+                for e in self.recent
+                if e.stage == "after" and e.kind == "comparison" and e.seq > self.last_attempt
+                and e.data.get("verdict") == "cannot tell"
+            ]  # fmt: skip
+            told = self.comparison.data.get("verdict") != "cannot tell"
+            return ("done", _line(self.comparison)) if told or len(unknown) >= ENOUGH_CANNOT_TELL else None
+        relearn = self._relearn()
+        if relearn is not None and not self.was_done:
+            return "not needed", "not needed: no routine was done"
         return None
-    return comparison.data.get("verdict") != "settled"
 
+    def _cause(self) -> _Closed:
+        if self.verdict == "settled":
+            return "not needed", "not needed: settled"
+        if self.verdict is None and drive_it(self.entries):
+            return "not needed", "not needed: first drive it"
+        repaired = max((e.seq for e in self.entries if e.kind in {REPAIR, RELAPSE}), default=0)
+        return self._plain("cause", repaired)
 
-def _closing_line(entries: Sequence[Entry], stage: Stage) -> str | None:
-    """What closed the stage, or None while it is open."""
-    closing = _last(entries, stage, CLOSES[stage])
-    if closing is None:
+    def _drive(self) -> _Closed:
+        plain = self._plain("drive")
+        if plain is not None or drive_it(self.entries):
+            return plain
+        cause, relearn = self._cause(), self._relearn()
+        if cause is not None and relearn is not None and self.verdict not in {*EFFECTIVE}:
+            why = "not settled" if self.was_done else "nothing was relearned"
+            return "not needed", f"not needed: {why}"
         return None
-    repair = max((e.seq for e in entries if e.kind == "repair"), default=0)
-    if stage in {"relearn", "after"} and closing.seq < repair:
-        return None  # a repair leads back to Relearn
-    if stage == "relearn" and closing.data.get("verdict") == "missed":
-        return None
-    if stage == "after" and closing.seq < max((e.seq for e in attempts_of(entries)), default=0):
-        return None  # a later attempt wants a new reading
-    return str(closing.data.get("sentence") or "done")
+
+    def waits_for(self, stage: Stage) -> str:
+        """What an open stage waits for."""
+        stops = stop_signs(self.entries)
+        if stage == "arrive" and stops:
+            return f"stop: {'; '.join(stops)}"
+        if stage == "relearn" and self.attempts:
+            if self.verdict == "no change":
+                return "one correct try changed nothing: one more, then Cause"
+            return f"try {len(self.attempts) + 1}"
+        if stage == "after" and self.comparison is not None:
+            return "cannot tell yet: record a longer minute of warm idle"
+        if stage == "cause" and correct_without_effect(self.entries, self.about.preparing) >= CORRECT_WITHOUT_EFFECT:
+            return "two correct attempts changed nothing: find what is acting"
+        if stage == "cause" and self.verdict == RELAPSE:
+            return "it came back: find what is acting"
+        if stage == "drive" and last(self.entries, "drive", "plan") is not None:
+            return "drive the plan, then check its log"
+        return _WAITS[stage]
 
 
-def _waits_for(stage: Stage, entries: Sequence[Entry]) -> str:
-    tries = len(attempts_of(entries))
-    if stage == "relearn" and tries:
-        if correct_without_effect(entries) >= CORRECT_WITHOUT_EFFECT:
-            return "two correct attempts changed nothing: go to Cause"
-        return f"try {tries + 1}"
-    waits: dict[Stage, str] = {
-        "arrive": "tell the car, the complaint and what happened before",
-        "before": "record a minute of warm idle",
-        "set up": "warm the engine, shed the loads",
-        "relearn": "perform the routine",
-        "after": "record the idle again",
-        "cause": "find what is acting",
-        "drive": "plan the confirmation drive",
-        "ready": "read what the car reports",
-        "hand over": "print the sheet and sign",
-    }
-    return waits[stage]
+_WAITS: dict[Stage, str] = {
+    "arrive": "tell the car, the complaint and what happened before",
+    "before": "record a minute of warm idle",
+    "set up": "warm the engine, shed the loads",
+    "relearn": "perform the routine",
+    "after": "record the idle again",
+    "cause": "find what is acting",
+    "drive": "plan the confirmation drive",
+    "ready": "read what the car reports",
+    "hand over": "print the sheet and sign",
+}
+
+
+def _line(entry: Entry) -> str:
+    return str(entry.data.get("sentence") or "done")
+
+
+def _reason(entry: Entry) -> str:
+    return str(entry.data.get("reason") or "").strip() if entry.kind == SKIPPED else ""

@@ -1,0 +1,73 @@
+"""Drive and Ready as they go into the job: what was read, the verdict, the plan, what a drive held."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tickover.drive import DriveCheck, DrivePlan
+from tickover.jobs import Entry
+from tickover.readiness import CarState, Verdict, monitor_called
+from tickover.visit.drafts import Draft
+from tickover.visit.rules import attempts_of
+
+
+def readiness_drafts(entries: Sequence[Entry], state: CarState, verdict: Verdict | None = None) -> tuple[Draft, ...]:
+    """What the car reports, and what an inspection would make of it.
+
+    Args:
+        entries: the job so far, corrections applied.
+        state: what was read, or told by hand.
+        verdict: under a rule; None where none was asked.
+    Returns: the reading, before or after the relearn by whether an attempt was made; the codes, where they were asked;
+        the verdict. Before the relearn the verdict is left out: it does not close the stage for the car as it leaves.
+    """
+    after = bool(attempts_of(entries))
+    read = {"after" if after else "before": state.model_dump(mode="json"), "sentence": state_sentence(state)}
+    drafts = [Draft("ready", "readiness", read)]
+    asked = {"stored": state.stored, "pending": state.pending, "permanent": state.permanent}
+    known = {kind: list(found) for kind, found in asked.items() if found is not None}
+    if known:
+        told = "; ".join(f"{kind}: {', '.join(found) or 'none'}" for kind, found in known.items())
+        drafts.append(Draft("ready", "codes", {**known, "sentence": told}))
+    if verdict is not None and after:
+        drafts.append(Draft("ready", "verdict", verdict.model_dump(mode="json")))
+    return tuple(drafts)
+
+
+def state_sentence(state: CarState) -> str:
+    """One line: what is open, or how many."""
+    lamp = "" if state.lamp is None else f"; lamp {'on' if state.lamp else 'off'}"
+    if state.open is not None:
+        names = ", ".join(monitor_called(m) for m in state.open)
+        return (f"open: {names}" if names else "every monitor complete") + lamp
+    if state.open_count is not None:
+        return f"{state.open_count} monitor{'s' if state.open_count != 1 else ''} open, not told which{lamp}"
+    return f"nothing known of the monitors{lamp}"
+
+
+def open_monitors(entries: Sequence[Entry]) -> tuple[str, ...] | None:
+    """The open monitors as last read in this job; None where that was never read."""
+    for entry in reversed(entries):
+        if entry.stage == "ready" and entry.kind == "readiness":
+            state = entry.data.get("after") or entry.data.get("before") or {}
+            if isinstance(state, dict) and isinstance(state.get("open"), list):
+                return tuple(str(name) for name in state["open"])
+    return None
+
+
+def plan_draft(plan: DrivePlan) -> Draft:
+    """The confirmation drive as planned."""
+    if plan.legs:
+        begin = f", {plan.not_before}" if plan.not_before else ""
+        sentence = f"a drive of about {plan.minutes:.0f} min in {len(plan.legs)} stretches{begin}"
+    else:
+        sentence = "no drive to plan"
+    return Draft("drive", "plan", {**plan.model_dump(mode="json"), "sentence": sentence})
+
+
+def check_draft(check: DriveCheck) -> Draft:
+    """What a drive held; the long series of its speed stay with the log."""
+    held = [m.title.lower() for m in check.monitors if m.verdict == "met"]
+    sentence = f"held what these wait for: {', '.join(held)}" if held else "held what no monitor waits for"
+    data = check.model_dump(mode="json", exclude={"speed_t", "speed"})
+    return Draft("drive", "check", {**data, "sentence": f"{check.duration / 60:.0f} min, {sentence}"})
