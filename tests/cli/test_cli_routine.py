@@ -87,7 +87,7 @@ def test_show_as_json_holds_the_compiled_routine(capsys):
         "after": "on",
         "lo": 2,
         "hi": 4,
-        "aim": 3,
+        "aim": pytest.approx(2.97, abs=0.01),
         "since_lo": 2,
         "since_hi": 4,
         "counted": False,
@@ -175,3 +175,30 @@ def test_the_users_folder_is_an_option_or_in_the_environment(capsys, tmp_path, m
     monkeypatch.setenv("TICKOVER_ROUTINES", str(tmp_path))
     assert run(capsys, "show", "mine")[0] == 0
     assert run(capsys, "show", str(Path(tmp_path) / "mine.toml"))[0] == 0
+
+
+@pytest.mark.parametrize("name", ["odds.svg", "odds.png"])
+@pytest.mark.parametrize("more", [(), ("--narrow",)])
+def test_odds_are_drawn(capsys, tmp_path, name, more):
+    file = tmp_path / name
+    code, out, _ = run(capsys, "odds", "pedal-count", "--figure", str(file), *more)
+    assert code == 0
+    assert str(file) in out.replace("\n", "")
+    made = file.read_bytes()
+    assert made.startswith(b"\x89PNG" if name.endswith("png") else b"<?xml")
+
+
+def test_odds_refuse_a_picture_of_another_kind_and_a_folder_that_is_not_there(capsys, tmp_path):
+    assert run(capsys, "odds", "pedal-count", "--figure", "odds.gif")[0] == 2
+    code, _, err = run(capsys, "odds", "pedal-count", "--figure", str(tmp_path / "no" / "odds.svg"))
+    assert code == 2
+    assert "cannot be written" in err
+
+
+def test_odds_by_a_sound_file_gain_less_than_with_the_coach(capsys):
+    by = {
+        how: json.loads(run(capsys, "odds", "pedal-count", "--cue-from", how, "--json")[1])["result"]
+        for how in ("coach", "sound file")
+    }
+    assert by["coach"]["p"] == by["sound file"]["p"]
+    assert by["coach"]["p_if_cued"] > by["sound file"]["p_if_cued"] > by["coach"]["p"] + 0.1

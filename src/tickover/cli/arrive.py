@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import sys
 from collections import deque
+from collections.abc import Mapping
+from contextlib import ExitStack
+from datetime import datetime
 from pathlib import Path
 
 import click
@@ -13,17 +16,22 @@ from rich.padding import Padding
 from rich.rule import Rule
 from rich.text import Text
 
-from tickover.arrival import QUESTIONS, Answers, Arrival, Question, SetUp, answers_of, arrive, set_up
+from tickover.arrival import QUESTIONS, Answers, Arrival, Question, SetUp, answers_of, arrive
 from tickover.arrival.battery import How
+from tickover.arrival.candidates import ShopRate
 from tickover.arrival.words import arrival_lines, question_lines, set_up_lines
+from tickover.cli.job_store import by_option, job_option, kept_line, opened, record_drafts, store_option
 from tickover.cli.keys import Keys, raw_terminal
 from tickover.cli.routine import STYLES, folder_option, json_option
 from tickover.errors import InputError
+from tickover.jobs import Entry, Store
 from tickover.logs import read_log
 from tickover.results import Result, envelope
-from tickover.routines import Routine, compile_routine, load_library
+from tickover.routines import Routine, load_library
 from tickover.routines.words import Line
 from tickover.signals import Recording
+from tickover.visit.arriving import answers_in, routine_due, set_up_for, shop_rates, to_see_to
+from tickover.visit.drafts import arrival_drafts, set_up_draft
 
 ENTER, BACKSPACE, DIGITS = "\r\n", "\x7f\b", "123456789"
 _SEED = 20  # the fits' seed: the same readings always give the same figures
@@ -52,6 +60,11 @@ class ArriveResult(Result):
     help="A log of the last minutes: coolant, perhaps volts.",
 )
 @click.option("--fan-on", type=click.FloatRange(70, 125), metavar="°C", help="Where this car's fan comes on, if known.")
+@click.option("--set-up", "set_up_only", is_flag=True, help="With --job: do not ask again, see to the needs.")
+@click.option("--by-hand", is_flag=True, help="With --set-up: every need that nothing measures was seen to.")
+@job_option
+@by_option
+@store_option
 @folder_option
 @json_option
 def arrive_command(
@@ -62,25 +75,49 @@ def arrive_command(
     coolant: float | None,
     coolant_log: Path | None,
     fan_on: float | None,
+    set_up_only: bool,
+    by_hand: bool,
+    job: int | None,
+    by: str,
+    store: str | None,
     folder: Path | None,
     as_json: bool,
 ) -> None:
     """Ask what came in, and say what to do first.
 
     On a terminal each question takes one key, and Enter means not known. For scripts give --answer, e.g. --answer
-    drive=petrol --answer complaint=high,hangs --answer before=cleaned.
+    drive=petrol --answer complaint=high,hangs --answer before=cleaned. With --job the answers are kept, and --set-up
+    then sees to the needs of the routine that is due.
     """
     if list_them:
         _print(question_lines())
         return
+    if set_up_only and job is None:
+        raise InputError("--set-up goes by the answers of a job", way_out="Name it: --job N.")
     readings = _readings(volts, coolant, coolant_log)
     library = load_library(folder)
-    answers = answers_of(pairs) if pairs else _ask()
-    found = arrive(answers, library)
-    first = found.ladder.first
-    prepared = None
-    if first is not None and first.routine is not None:
-        prepared = _set_up(library[first.routine], answers, readings, volts_how, fan_on)
+    with ExitStack() as open_while_here:
+        held = open_while_here.enter_context(opened(store, create=False)) if job is not None else None
+        entries = held.current(job) if held is not None and job is not None else ()
+        answers = answers_in(entries, job or 0) if set_up_only else answers_of(pairs) if pairs else _ask()
+        found = arrive(answers, library, _rates(held, entries, answers, library))
+        name = routine_due(entries, found, library)
+        prepared: SetUp | None = None
+        if name is not None:
+            if set_up_only and not readings and sys.stdin.isatty() and not as_json:
+                readings = _read_by_eye()
+            prepared = _set_up(library[name], answers, readings, volts_how, fan_on)
+        if not as_json:
+            shown = [] if set_up_only else arrival_lines(found)
+            _print([*shown, *(set_up_lines(prepared) if prepared is not None else [])])
+        kept: tuple[Entry, ...] = ()
+        simulated = isinstance(readings, Recording) and readings.simulated
+        if job is not None:
+            drafts = [] if set_up_only else list(arrival_drafts(found))
+            if set_up_only and prepared is not None:
+                drafts.append(set_up_draft(prepared, _seen_to(prepared, by_hand=by_hand, ask=not as_json)))
+            files = [coolant_log] if coolant_log is not None else []
+            kept = record_drafts(held, job, drafts, attachments=files, by=by or None, simulated=simulated or None)
     if as_json:
         inputs = {
             "folder": str(folder) if folder else None,
@@ -88,14 +125,48 @@ def arrive_command(
             "coolant": coolant,
             "coolant_log": str(coolant_log) if coolant_log else None,
             "fan_on": fan_on,
+            "job": job,
             "seed": _SEED,
         }
         result = ArriveResult(arrival=found, set_up=prepared)
-        simulated = isinstance(readings, Recording) and readings.simulated
         wrapped = envelope("arrive", result, inputs=inputs, simulated=simulated, rests_on=found.rests_on)
         click.echo(wrapped.model_dump_json(indent=2))
-        return
-    _print([*arrival_lines(found), *(set_up_lines(prepared) if prepared is not None else [])])
+    elif kept:
+        if set_up_only:
+            click.echo(f"\nSet up: {kept[-1].data['sentence']}.")
+        click.echo(f"{kept_line(job, kept)} Next: tickover job next {job}")
+
+
+def _rates(
+    held: Store | None, entries: tuple[Entry, ...], answers: Answers, library: Mapping[str, Routine]
+) -> dict[str, ShopRate] | None:
+    if held is None:
+        return None
+    return shop_rates(held, entries, answers, library, datetime.now().astimezone())
+
+
+def _seen_to(found: SetUp, *, by_hand: bool, ask: bool) -> tuple[str, ...]:
+    """The needs that a person has seen to: all by the flag, else asked one by one where there is a terminal."""
+    open_needs = to_see_to(found)
+    if by_hand or not open_needs or not (ask and sys.stdin.isatty()):
+        return open_needs if by_hand else ()
+    click.echo("\nSeen to by hand? y or n, one key each; Enter is n.")
+    with raw_terminal() as keys:
+        asker = Asker(keys)
+        return tuple(need for need in open_needs if asker.yes(need))
+
+
+def _read_by_eye() -> dict[str, float]:
+    """Coolant and volts, typed; Enter where they are not known."""
+    asked = (("coolant_temperature", "Coolant by eye [°C]"), ("module_voltage", "Volts, ignition on, engine off [V]"))
+    typed: dict[str, float] = {}
+    with raw_terminal() as keys:
+        asker = Asker(keys)
+        for name, words in asked:
+            value = asker.number(f"{words} (Enter: not known) ")
+            if value is not None:
+                typed[name] = value
+    return typed
 
 
 def _readings(volts: float | None, coolant: float | None, log: Path | None) -> Recording | dict[str, float]:
@@ -114,8 +185,8 @@ def _set_up(
     volts_how: How | None,
     fan_on: float | None,
 ) -> SetUp:
-    compiled = compile_routine(routine, "button" if answers.switch == "button" else "key")
-    return set_up(compiled, np.random.default_rng(_SEED), readings, volts_how=volts_how, fan_on=fan_on)
+    rng = np.random.default_rng(_SEED)
+    return set_up_for(routine, answers, rng, readings, volts_how=volts_how, fan_on=fan_on)
 
 
 def _ask() -> Answers:
@@ -210,6 +281,26 @@ class Asker:
                 click.echo(f"   {why}")
             else:
                 return line
+
+    def yes(self, text: str) -> bool:
+        """Ask for one y or n; Enter is n."""
+        click.echo(f"   {text}  ", nl=False)
+        while True:
+            key = self._key().lower()
+            if key in {"y", "n"} or key in ENTER:
+                click.echo("yes" if key == "y" else "no")
+                return key == "y"
+
+    def number(self, prompt: str) -> float | None:
+        """Ask for a number; None where Enter alone is typed."""
+        while True:
+            line = self._line(prompt).replace(",", ".")
+            if not line:
+                return None
+            try:
+                return float(line)
+            except ValueError:
+                click.echo(f"   “{line}” is not a number")
 
     def _line(self, prompt: str) -> str:
         click.echo(prompt, nl=False)

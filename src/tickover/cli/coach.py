@@ -15,9 +15,12 @@ from rich.padding import Padding
 from rich.text import Text
 
 from tickover.attempts import Header, Kind, read_attempt
+from tickover.cli.attempt_job import AttemptBook
 from tickover.cli.coach_run import LiveAttempt
+from tickover.cli.job_store import by_option, job_option, store_option
 from tickover.cli.judge_draw import print_judgement
 from tickover.cli.keys import Keys, raw_terminal
+from tickover.cli.people import PersonType, one_of, people_of
 from tickover.coaching import LEAD_IN, AttemptJudgement, Performer, Script, judge_attempt, script
 from tickover.engine import (
     ENTRIES,
@@ -34,12 +37,13 @@ from tickover.engine import (
     with_leak,
 )
 from tickover.engine.seat import LOADS
-from tickover.errors import InputError, OutOfOrderError, TimingError
-from tickover.jobs import Entry
+from tickover.errors import InputError, OutOfOrderError
 from tickover.results import envelope
 from tickover.routines import CompiledRoutine, compile_routine, load_routine
+from tickover.routines.chances import odds_of
+from tickover.routines.words import percent, percent_range
 from tickover.timing import Person
-from tickover.visit import may_try
+from tickover.timing.learn import Learned
 
 COMMON_ENTRIES = (PEDAL_COUNT, PEDAL_HOLD, POWER_CYCLE)
 """What the simulated car has where the routine is none of the library's."""
@@ -53,37 +57,17 @@ STORIES: dict[str, Callable[[], CarSpec]] = {
 }
 
 
-class PersonType(click.ParamType[Person]):
-    """``cv=0.08,event_sd=0.035`` to a person."""
-
-    name = "person"
-
-    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> Person:
-        """Read the pairs; says which names there are."""
-        if isinstance(value, Person):
-            return value
-        names = {"cv", "event_sd", "bias", "scale", "motor_sd", "lapse"}
-        given: dict[str, float] = {}
-        for pair in str(value).split(","):
-            name, _, number = pair.partition("=")
-            try:
-                if name.strip() not in names:
-                    raise ValueError
-                given[name.strip()] = float(number)
-            except ValueError:
-                self.fail(f"“{pair}”: write name=number, with names from {', '.join(sorted(names))}", param, ctx)
-        try:
-            return Person(**given)
-        except TimingError as why:
-            self.fail(f"{why.what}; cv is a share such as 0.1, the rest are seconds", param, ctx)
-
-
 @click.command("coach")
 @click.argument("routine")
 @click.option("--switch", type=click.Choice(["key", "button"]), default="key", help="The car's ignition switch.")
 @click.option("--car", type=click.Choice(["simulated"]), help="Coach on the simulated car instead of a real one.")
 @click.option("--story", type=click.Choice([SUITED, *STORIES]), default=SUITED, help="What ails the simulated car.")
-@click.option("--person", type=PersonType(), help="Let a seeded simulated person do it, e.g. cv=0.08,event_sd=0.035.")
+@click.option(
+    "--person",
+    type=PersonType(),
+    metavar="NAME|FILE|cv=…",
+    help="Who does it, from `tickover practice`: tells the odds. With --car simulated a seeded one does it for you.",
+)
 @click.option("--seed", type=int, default=1, show_default=True, help="Fixes all chance.")
 @click.option(
     "--pace", type=click.FloatRange(1, 200), default=1.0, help="With --person: run this much faster than real time."
@@ -94,29 +78,37 @@ class PersonType(click.ParamType[Person]):
     "--out", type=click.Path(path_type=Path), default=Path("tickover-attempts"), help="Folder for the attempt files."
 )
 @click.option("--folder", type=click.Path(path_type=Path), help="Folder with routine files of your own.")
+@job_option
+@by_option
+@store_option
 @click.option("--json", "as_json", is_flag=True, help="Print the judgements as JSON at the end.")
 def coach_command(
     routine: str,
     switch: str,
     car: str | None,
     story: str,
-    person: Person | None,
+    person: Person | Learned | None,
     seed: int,
     pace: float,
     lead_in: float,
     bell: bool,
     out: Path,
     folder: Path | None,
+    job: int | None,
+    by: str,
+    store: str | None,
     as_json: bool,
 ) -> None:
     """Run ROUTINE (an id of the library, or a file of your own) in the terminal, judged live.
 
     One key strikes each act; the pedal key toggles, because a terminal reports no release. Early and late are told at
-    once in seconds, a miss says how to recover, and after three attempts it ends. Ctrl-C leaves a readable file.
+    once in seconds, a miss says how to recover, and after three attempts it ends. Ctrl-C leaves a readable file. With
+    --job each attempt is kept there, and the stop rule counts all that the job holds.
     """
-    if person is not None and car is None:
+    performer = one_of(person) if person is not None and car is not None else None
+    if isinstance(person, Person) and car is None:
         raise InputError("a simulated person needs the simulated car", way_out="Add --car simulated.")
-    if pace != 1.0 and person is None:
+    if pace != 1.0 and performer is None:
         raise InputError("--pace is for a simulated person; yours runs in real time", way_out="Add --person cv=0.08.")
     try:
         out.mkdir(parents=True, exist_ok=True)
@@ -126,8 +118,10 @@ def coach_command(
     compiled = compile_routine(load_routine(routine, folder), "button" if switch == "button" else "key")
     play = script(compiled)
     console = Console(stderr=as_json, highlight=False)
-    bench = Bench(play, console, out, lead_in, pace, bell, spec_for(compiled.id, story) if car else None, person, seed)
-    if person is not None:
+    spec = spec_for(compiled.id, story) if car else None
+    book = AttemptBook(store, job, by, folder)
+    bench = Bench(play, console, out, lead_in, pace, bell, spec, performer, seed, book, person)
+    if performer is not None:
         judgements = bench.visit(None)
     else:
         with raw_terminal() as keys:
@@ -151,6 +145,8 @@ class Bench:
         spec: CarSpec | None,
         person: Person | None,
         seed: int,
+        book: AttemptBook,
+        known: Person | Learned | None = None,
     ) -> None:
         self.play = play
         self.console = console
@@ -159,36 +155,44 @@ class Bench:
         self.pace = pace
         self.bell = bell
         self.person = person
+        self.book = book
+        self.known = known
         self.rng = np.random.default_rng(seed)
         self.car = None if spec is None else SimulatedCar(replace(spec, switch=play.routine.switch), seed)
 
     def visit(self, keys: Keys | None) -> list[AttemptJudgement]:
         """Set up, then up to three attempts."""
         routine = self.play.routine
+        refused = self.book.may_try(routine)
+        if not refused.allowed:
+            self.console.print(f"\n[bold]{refused.why}[/]")
+            return []
         print_set_up(self.console, routine, simulated=self.car is not None)
-        if self.car is None and keys is not None and routine.may_erase:
+        if self.known is not None:
+            print_odds(self.console, routine, self.known)
+        if self.car is None and keys is not None and routine.may_erase and not self.book.in_job:
             self._erasing(keys)
         if keys is not None:
             self.console.print("\nAll of that so? [bold]Enter[/] counts you in, q stops.")
             self._expect(keys, "\r\n")
         judgements: list[AttemptJudgement] = []
-        entries: list[Entry] = []
-        while (rule := may_try(entries, routine.id)).allowed:
-            judgement = self.attempt(keys, rule.number)
+        while (rule := self.book.may_try(routine)).allowed:
+            judgement, path = self.attempt(keys, rule.number)
             judgements.append(judgement)
-            data = {"routine": routine.id, "verdict": judgement.verdict, "sentence": judgement.sentence}
-            entries.append(Entry(seq=len(entries) + 1, stage="relearn", kind="attempt", at=_now(), data=data))
+            kept = self.book.keep(routine, judgement, rule.number, path)
+            if kept:
+                self.console.print(kept)
             if judgement.verdict != "missed":
                 self._after()
                 return judgements
             self.console.print(f"\n[bold]Now:[/] {routine.after_miss}")
-            if may_try(entries, routine.id).allowed:
+            if self.book.may_try(routine).allowed:
                 self._recover(keys)
-        self.console.print(f"\n[bold]{may_try(entries, routine.id).why}[/]")
+        self.console.print(f"\n[bold]{self.book.may_try(routine).why}[/]")
         return judgements
 
-    def attempt(self, keys: Keys | None, number: int) -> AttemptJudgement:
-        """One attempt, its file, and its judgement."""
+    def attempt(self, keys: Keys | None, number: int) -> tuple[AttemptJudgement, Path]:
+        """One attempt, its judgement, and its file."""
         routine = self.play.routine
         path = self.out / f"{datetime.now().astimezone():%Y%m%d-%H%M%S}-{routine.id}-try{number}.jsonl"
         simulated = self.car is not None
@@ -216,13 +220,15 @@ class Bench:
             self.console.print(f"\nStopped. The attempt so far is kept in {path}")
             self.console.print(f"[bold]Now:[/] {routine.after_miss or 'pedal up, ignition off.'}")
             raise SystemExit(130) from None
-        judgement = judge_attempt(routine, read_attempt(path))
+        judgement = judge_attempt(routine, read_attempt(path), None if self.known is None else one_of(self.known))
         print_judgement(self.console, judgement)
         self.console.print(f"\nThe attempt is kept in {path}", style="dim")
-        return judgement
+        return judgement, path
 
     def _after(self) -> None:
         if self.car is None:
+            if self.book.in_job:
+                return
             self.console.print(
                 "\nNext: idle one minute, loads off, record it, and compare: tickover idle AFTER --against BEFORE"
             )
@@ -270,6 +276,17 @@ class Bench:
                     raise click.Abort
                 if key.char in chars:
                     return key.char
+
+
+def print_odds(console: Console, routine: CompiledRoutine, known: Person | Learned) -> None:
+    """The odds of a clean run by somebody known, and what cues gain."""
+    found = odds_of(routine, one_of(known), people=people_of(known))
+    odds = f"{percent(found.p)} ({percent_range(found.lo, found.hi)})"
+    console.print(f"\nOdds of a clean run unaided, as you time: {odds}.", markup=False)
+    weak = next((s.title for s in routine.steps if found.weak in {s.id, s.written}), None)
+    if weak is not None and found.p < 0.995:
+        cued = f"with that step cued {percent(found.p_if_cued)}, with all cued {percent(found.p_all_cued)}"
+        console.print(f"Weak step: {weak}; {cued}. Here every act has its count-in.", markup=False)
 
 
 def print_set_up(console: Console, routine: CompiledRoutine, *, simulated: bool) -> None:

@@ -13,16 +13,15 @@ from rich.table import Table
 from rich.text import Text
 
 from tickover.cli import idle_draw
-from tickover.errors import LogFileError
+from tickover.cli.idle_job import InJob
+from tickover.cli.job_store import by_option, job_option, kept_line, store_option
 from tickover.idle import parse_glances, read_glances, words
 from tickover.idle.compare import compare
-from tickover.idle.reading import read_idle
 from tickover.idle.results import Comparison, IdleReading
 from tickover.logs import LogReport, read_log_report, set_units
 from tickover.results import CannotTell, Quantity, envelope
 from tickover.signals import Recording
-
-_SEED = 20  # the bootstrap's seed: the same log always gives the same figures
+from tickover.visit.measuring import SEED, idle_of
 
 
 class Normal(click.ParamType[tuple[float, float]]):
@@ -54,6 +53,9 @@ class Normal(click.ParamType[tuple[float, float]]):
 )
 @click.option("--set-unit", "units", metavar="COLUMN=UNIT", multiple=True, help="The unit a column is in; repeatable.")
 @click.option("--report", is_flag=True, help="Say what the reader did with every column and row.")
+@job_option
+@by_option
+@store_option
 @click.option("--json", "as_json", is_flag=True, help="Print the result for programs.")
 def idle_command(
     log: Path | None,
@@ -67,15 +69,21 @@ def idle_command(
     map_file: Path | None,
     units: tuple[str, ...],
     report: bool,
+    job: int | None,
+    by: str,
+    store: str | None,
     as_json: bool,
 ) -> None:
     """Measure the idle in LOG, with its uncertainty and what cannot be told from it.
 
-    With --against, LOG is the idle after and the other one the idle before.
+    With --against, LOG is the idle after and the other one the idle before. With --job the reading is kept in the job;
+    after a relearn it is compared with the one that the job holds from before.
     """
     if (log is None) == (glances is None):
         raise click.UsageError("Name a LOG, or give --glances “700 720 690 …”; one of the two.")
     idle_draw.check_names(figure, page_file)
+    held = InJob(store, job, by)
+    normal, displacement = normal or held.normal, displacement or held.displacement
     one = _Source(diesel=diesel, displacement=displacement, map_file=map_file, units=set_units(units))
     reading, recording, log_report = one.by_eye(glances) if glances is not None else one.of(Path(str(log)))
     found: Comparison | None = None
@@ -84,10 +92,15 @@ def idle_command(
     if against is not None:
         before, earlier, _ = one.of_either(against)
         found = compare(before, reading, normal=normal)
+    elif job is not None:
+        before = held.before
+        found = held.compared(reading, normal)
     drawn = idle_draw.Drawn(reading, recording, found, before, normal)
     written = idle_draw.write(drawn, figure, page_file)
+    simulated = any(r is not None and r.simulated for r in (recording, earlier))
+    inputs = {"log": str(log or glances), "against": against, "displacement": displacement, "seed": SEED}
+    kept = held.keep(reading, found, normal, files=[log] if log else [], inputs=inputs, simulated=simulated)
     if as_json:
-        simulated = any(r is not None and r.simulated for r in (recording, earlier))
         click.echo(_json(found or reading, str(log or glances), against, normal, simulated, displacement))
         return
     console = Console(highlight=False)
@@ -98,6 +111,8 @@ def idle_command(
         say_log(console, log_report, whole=report)
     for path in written:
         console.print(f"\nWritten: {path}", markup=False, soft_wrap=True)
+    if kept:
+        console.print(f"\n{kept_line(job, kept)} Next: tickover job next {job}")
 
 
 class _Source:
@@ -115,12 +130,9 @@ class _Source:
         recording, report = read_log_report(
             log, map_file=self._map_file, units=self._units, displacement=self._displacement
         )
-        if "engine_speed" not in recording:
-            raise LogFileError(
-                "holds no engine speed, so it has no idle", file=str(log), way_out="Log the engine speed."
-            )
-        rng = np.random.default_rng(_SEED)
-        return read_idle(recording, rng, diesel=self._diesel, displacement=self._displacement), recording, report
+        rng = np.random.default_rng(SEED)
+        reading = idle_of(recording, rng, file=str(log), diesel=self._diesel, displacement=self._displacement)
+        return reading, recording, report
 
     def by_eye(self, text: str) -> tuple[IdleReading | CannotTell, Recording | None, LogReport | None]:
         values = parse_glances(text)
@@ -150,7 +162,7 @@ def _json(
         "against": against,
         "normal": list(normal) if normal else None,
         "displacement": displacement,
-        "seed": _SEED,
+        "seed": SEED,
     }
     rests_on = () if isinstance(result, CannotTell) else result.rests_on
     return envelope("idle", result, inputs=inputs, simulated=simulated, rests_on=rests_on).model_dump_json(indent=2)

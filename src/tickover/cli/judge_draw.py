@@ -11,6 +11,8 @@ from tickover.coaching.judging import BoundLine, seconds
 from tickover.drawing.textline import text_line
 
 LINE = 17
+SHOWN = 4
+"""So many changes of the nearest attempt are told. Own choice."""
 STYLE = {"hit": "blue", "missed": "bold", "undecided": ""}
 
 
@@ -26,7 +28,7 @@ def print_judgement(console: Console, judgement: AttemptJudgement, *, every: boo
     console.print(f"\n[bold]{judgement.verdict.capitalize()}[/]  {judgement.title}{simulated}")
     console.print(judgement.sentence, markup=False)
     if judgement.joint:
-        console.print(f"No single bound shows it, all together do: {judgement.joint}", markup=False)
+        console.print(f"No single bound shows it, these together do: {'; '.join(judgement.broken)}.", markup=False)
     table = Table.grid(padding=(0, 2))
     table.add_column()
     for _ in range(3):
@@ -39,6 +41,10 @@ def print_judgement(console: Console, judgement: AttemptJudgement, *, every: boo
     console.print(table)
     if judgement.torn:
         console.print("The file's last line was cut off; what stands before it was judged.")
+    if len(judgement.nearest) > 1:
+        more = f"; and {len(judgement.nearest) - SHOWN} more" if len(judgement.nearest) > SHOWN else ""
+        nearest = "; ".join(judgement.nearest[:SHOWN])
+        console.print(f"\nThe nearest attempt that passes: {nearest}{more}.", markup=False)
     if judgement.advice:
         console.print(f"\n[bold]{judgement.advice}[/]")
 

@@ -17,6 +17,9 @@ from tickover.errors import InputError
 LATENCY = 0.04
 """A key is read at most this long after the finger moved [s]: keyboard scan, system and terminal; own choice."""
 
+NEEDED = "the coach reads single keys and needs a terminal"
+WITHOUT = "Run it in a terminal, or let a simulated person do it: --car simulated --person cv=0.08."
+
 
 @dataclass(frozen=True, slots=True)
 class Key:
@@ -54,16 +57,15 @@ class Keys:
 
 
 @contextlib.contextmanager
-def raw_terminal() -> Iterator[Keys]:
+def raw_terminal(what: str = NEEDED, way_out: str = WITHOUT) -> Iterator[Keys]:
     """Read single keys until the block ends; the terminal is put back whatever happens.
 
+    Args:
+        what, way_out: what to say where there is no terminal.
     Raises: InputError where standard input is not a terminal.
     """
     if not sys.stdin.isatty():
-        raise InputError(
-            "the coach reads single keys and needs a terminal",
-            way_out="Run it in a terminal, or let a simulated person do it: --car simulated --person cv=0.08.",
-        )
+        raise InputError(what, way_out=way_out)
     descriptor = sys.stdin.fileno()
     before = termios.tcgetattr(descriptor)
     try:
