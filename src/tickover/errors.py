@@ -263,6 +263,14 @@ class UnknownJobError(JobError):
         self.store = store
 
 
+class UnknownAttemptError(JobError):
+    """There is no live attempt of that name."""
+
+    def __init__(self, attempt: str) -> None:
+        super().__init__(f"there is no attempt “{attempt}”", way_out="Open the coach from the job's own page.")
+        self.attempt = attempt
+
+
 class UnknownEntryError(JobError):
     """There is no entry of that number in the job."""
 

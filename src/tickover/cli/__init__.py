@@ -23,8 +23,12 @@ COMMANDS: dict[str, tuple[str, str]] = {
     ),
     "routine": ("tickover.cli.routine:routine_group", "The library of routines, and your own routine files."),
     "coach": ("tickover.cli.coach:coach_command", "Run a routine in the terminal, judged live."),
+    "practice": ("tickover.cli.practice:practice_command", "Learn how you time, from taps; your odds follow from it."),
     "judge": ("tickover.cli.judge:judge_command", "Judge a recorded attempt."),
     "idle": ("tickover.cli.idle:idle_command", "Measure an idle from a log, or compare two."),
+    "drive": ("tickover.cli.drive:drive_group", "Plan the confirmation drive, or check a recorded one."),
+    "ready": ("tickover.cli.ready:ready_group", "Is the car ready for its inspection, and if not, when?"),
+    "job": ("tickover.cli.job:job_group", "The job record: what was said, measured and done."),
 }
 """Command name to where it lives and its one line in the help."""
 

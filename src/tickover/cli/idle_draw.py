@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from tickover.drawing.still import png_file, svg_file
-from tickover.idle.figures import comparison_figure, reading_figure
+from tickover.idle.figures import comparison_figure, reading_figure, unused_figure
 from tickover.idle.page import page
 from tickover.idle.results import Comparison, IdleReading
 from tickover.results import CannotTell
@@ -62,6 +62,8 @@ def _figure(drawn: Drawn, *, png: bool) -> bytes:
         picture = comparison_figure(drawn.comparison, drawn.before, drawn.reading)
     elif isinstance(drawn.reading, IdleReading):
         picture = reading_figure(drawn.reading, normal=drawn.normal)
+    elif drawn.recording is not None:
+        picture = unused_figure(drawn.recording, normal=drawn.normal)
     if picture is None:
         why = drawn.reading.reason if isinstance(drawn.reading, CannotTell) else "there is no trace of it"
         raise click.UsageError(f"There is nothing to draw: {why}. Leave --figure out to read why.")

@@ -5,29 +5,24 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-import math
 from collections.abc import Iterable
 from importlib.resources import files
 from pathlib import PurePath
 from typing import Any
-
-import numpy as np
-from numpy.typing import NDArray
 
 from tickover.drawing.line import Found, ruled_line
 from tickover.drawing.picture import Picture
 from tickover.drawing.svg import escape
 from tickover.drawing.tokens import css_variables
 from tickover.idle import words
-from tickover.idle.figures import comparison_figure, reading_figure, used_trace
-from tickover.idle.reading import total_trim
-from tickover.idle.results import Comparison, IdleReading, IdleState
+from tickover.idle.chart import letters, overlay_chart, record_chart
+from tickover.idle.figures import comparison_figure, reading_figure, unused_figure
+from tickover.idle.results import Comparison, IdleReading, IdleState, Stretch
+from tickover.idle.stretches import stretches
 from tickover.results import CannotTell, Quantity
-from tickover.signals import Recording, Series
+from tickover.signals import Recording
 
-Floats = NDArray[np.float64]
 Normal = tuple[float, float] | None
-MOST = 8000  # points of one signal on a page; extremes are kept
 _NARROW = 300.0
 
 
@@ -49,12 +44,16 @@ def page(
         before: the idle before.
     Returns: one HTML document, day and night, that asks nothing of the network.
     """
-    name = PurePath(reading.source).name if isinstance(reading, IdleReading) else ""
-    title = "Idle before and after" if comparison is not None else f"Idle of {name or 'a car'}"
+    source = reading.source if isinstance(reading, IdleReading) else recording.source if recording is not None else ""
+    name = PurePath(source).name
+    title = "Idle before and after"
+    if comparison is None:
+        by_eye = isinstance(reading, IdleReading) and reading.by_eye
+        title = "Idle read by eye" if by_eye else f"Idle of {name or 'a car'}"
     simulated = isinstance(reading, IdleReading) and reading.simulated
     body = [
         f'<div class="top"><div><h1>{escape(title)}</h1>',
-        f'<p class="soft">{"Simulated car. " if simulated else ""}Measured by Tickover. Ranges are at 95 %.</p></div>',
+        f'<p class="soft">{"Simulated car. " if simulated else ""}Measured by Tickover. Ranges are at 95 %.</p></div>',
         '<button id="light" type="button" hidden>Night</button></div>',
     ]
     if comparison is not None:
@@ -66,9 +65,15 @@ def page(
     return _document(title, "\n".join(body), data)
 
 
+def chart_script() -> str:
+    """The zooming chart as a module of JavaScript; it gives ``zoomable``."""
+    return files("tickover.idle").joinpath("chart.js").read_text(encoding="utf-8")
+
+
 def _document(title: str, body: str, data: dict[str, Any]) -> str:
     here = files("tickover.idle")
-    script = here.joinpath("page.js").read_text(encoding="utf-8")
+    chart = chart_script().replace("export const", "const")
+    script = '"use strict";\n' + chart + here.joinpath("page.js").read_text(encoding="utf-8")
     style = css_variables() + here.joinpath("page.css").read_text(encoding="utf-8")
     allowed = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
     policy = f"default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-{allowed}'; base-uri 'none'"
@@ -119,11 +124,14 @@ def _list(rows: Iterable[tuple[str, str]], dress: str = "") -> str:
 
 def _cards(reading: IdleReading | CannotTell, normal: Normal) -> list[str]:
     if isinstance(reading, CannotTell):
-        return [
-            f'<section class="no"><h2>Cannot tell the idle</h2><p>{escape(words.cannot_tell(reading))}</p></section>'
-        ]
+        told = escape(_sentence(words.cannot_tell(reading)))
+        return [f'<section class="no"><h2>Cannot tell the idle</h2><p>{told}</p></section>']
     cards = [_card(reading, s, None if s.name == "loads on" else normal) for s in reading.states]
     return ['<div class="cards">', *cards, "</div>", _list(words.more(reading))]
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _card(reading: IdleReading, state: IdleState, normal: Normal) -> str:
@@ -150,15 +158,25 @@ def _chart(
 ) -> tuple[list[str], dict[str, Any]]:
     """The chart's place, with a still picture for those without script, and what the script draws."""
     still: Picture | None = None
+    legend: list[str] = []
     data: dict[str, Any] = {"panels": [], "spans": [], "start": 0, "stop": 1, "sentence": ""}
     if comparison is not None and before is not None:
-        still = comparison_figure(comparison, before, reading)
-        if still is not None:
-            data |= _overlay(comparison, before, reading)
+        still = comparison_figure(comparison, before, reading, room=_still_room(before, reading))
+        overlaid = overlay_chart(comparison, before, reading)
+        if still is not None and overlaid is None:  # two idles read by eye: marks on one line, nothing to zoom
+            return ["<h2>Before and after</h2>", f'<div class="line">{still.svg("css")}</div>'], data
+        data |= overlaid or {}
     elif isinstance(reading, IdleReading) and recording is not None:
         still = reading_figure(reading, normal=normal)
         if still is not None:
-            data |= _record(reading, recording, normal)
+            data |= record_chart(reading.stretches, recording, normal)
+            legend = _legend(reading.stretches)
+    elif recording is not None:
+        still = unused_figure(recording, normal=normal)
+        if still is not None:
+            pieces = stretches(recording)
+            data |= record_chart(pieces, recording, normal)
+            legend = _legend(pieces)
     if still is None:
         return [], data
     data["sentence"] = still.sentence
@@ -176,8 +194,13 @@ def _chart(
         '<div id="chart" class="chart" tabindex="0" role="img" aria-label="chart"></div>',
         f'<noscript><div class="scroll">{still.svg("css")}</div></noscript>',
         '<p id="shown" class="form soft" role="status"></p>',
-        *([] if overlay or isinstance(reading, CannotTell) else _legend(reading)),
+        *legend,
     ], data
+
+
+def _still_room(*readings: IdleReading | CannotTell) -> float:
+    """Width of a still picture [px]: a line of marks fits a phone, a trace scrolls there."""
+    return 760.0 if any(isinstance(r, IdleReading) and r.trace["t"] for r in readings) else _NARROW
 
 
 def _key() -> str:
@@ -190,16 +213,11 @@ def _key() -> str:
     return f'<ul class="key"><li>{stroke("line", 1.2)}before</li><li>{stroke("do", 3.2)}after</li></ul>'
 
 
-def _letters(reading: IdleReading) -> dict[str, str]:
-    why = dict.fromkeys(s.unused_because or "" for s in reading.stretches if not s.used)
-    return {reason: "abcdefghijklmnopqrstuvwxyz"[i % 26] for i, reason in enumerate(why)}
-
-
-def _legend(reading: IdleReading) -> list[str]:
+def _legend(pieces: tuple[Stretch, ...]) -> list[str]:
     """The letters of the hatched pieces, and every stretch in a table."""
     rows = []
-    for reason, letter in _letters(reading).items():
-        long = sum(s.stop - s.start for s in reading.stretches if s.unused_because == reason)
+    for reason, letter in letters(pieces).items():
+        long = sum(s.stop - s.start for s in pieces if s.unused_because == reason)
         rows.append((letter, f"{reason}, {long:.0f} s"))
     table = [
         (
@@ -208,7 +226,7 @@ def _legend(reading: IdleReading) -> list[str]:
             s.starts_because,
             s.ends_because,
         )
-        for s in reading.stretches
+        for s in pieces
     ]
     head = "<tr><th>from, to</th><th>counts</th><th>begins as</th><th>ends as</th></tr>"
     return [
@@ -216,58 +234,6 @@ def _legend(reading: IdleReading) -> list[str]:
         f"<details><summary>Every stretch, {len(table)}</summary>"
         f'<div class="scroll"><table>{head}{_rows(table)}</table></div></details>',
     ]
-
-
-def _thin(t: Floats, v: Floats) -> dict[str, Any]:
-    """At most ``MOST`` points, lowest and highest of each piece of time kept; ``gap``: silence that breaks the line."""
-    good = np.isfinite(v)
-    t, v = t[good], v[good]
-    gap = max(5 * float(np.median(np.diff(t))), 1.0) if len(t) > 1 else 1.0
-    if len(t) > MOST:
-        keep: list[int] = []
-        for part in np.array_split(np.arange(len(t)), MOST // 2):
-            keep += sorted({int(part[np.argmin(v[part])]), int(part[np.argmax(v[part])])})
-        gap = max(gap, 5 * float(np.median(np.diff(t[keep]))))
-        t, v = t[keep], v[keep]
-    return {"t": [round(float(x), 2) for x in t], "v": [round(float(x), 2) for x in v], "gap": round(gap, 2)}
-
-
-def _record(reading: IdleReading, recording: Recording, normal: Normal) -> dict[str, Any]:
-    shown: list[tuple[str, Series | None, Normal, int, float]] = [
-        ("engine speed, r/min", recording.get("engine_speed"), normal, 240, 20.0),
-        ("fuel trim, short and long together, %", total_trim(recording), None, 120, 4.0),
-    ]
-    panels = []
-    for what, series, band, height, least in shown:
-        if series is not None and len(series):
-            told = what + (f"; dotted: normal {band[0]:g} to {band[1]:g}" if band else "")
-            drawn = {**_thin(series.t_hi, series.value), "colour": "ink", "weight": 1.4}
-            panels.append({"what": told, "height": height, "least": least, "normal": band, "series": [drawn]})
-    letters = _letters(reading)
-    spans = [
-        {"start": round(s.start, 2), "stop": round(s.stop, 2)}
-        | ({} if s.used else {"why": s.unused_because or "", "letter": letters[s.unused_because or ""]})
-        for s in reading.stretches
-    ]
-    start, stop = recording.span
-    return {"panels": panels, "spans": spans, "start": math.floor(start), "stop": math.ceil(stop)}
-
-
-def _overlay(
-    comparison: Comparison, before: IdleReading | CannotTell, after: IdleReading | CannotTell
-) -> dict[str, Any]:
-    from_state = ((before, comparison.before_state, "line", 1.2), (after, comparison.after_state, "do", 3.2))
-    series: list[dict[str, Any]] = []
-    for reading, state, colour, weight in from_state:
-        used = used_trace(reading, state)
-        if used is not None:
-            t, v = list(used.t), list(used.values)
-            gap = max(5 * float(np.median(np.diff(t))), 1.0) if len(t) > 1 else 1.0
-            series.append({"t": [round(x, 2) for x in t], "v": v, "gap": gap, "colour": colour, "weight": weight})
-    band = comparison.normal
-    told = "idle speed, r/min" + (f"; dotted: normal {band[0]:g} to {band[1]:g}" if band else "")
-    panel = {"what": told, "height": 280, "least": 20.0, "normal": band, "series": series}
-    return {"panels": [panel], "spans": [], "start": 0, "stop": max(s["t"][-1] for s in series) or 1}
 
 
 def _closing(reading: IdleReading | CannotTell, comparison: Comparison | None) -> list[str]:

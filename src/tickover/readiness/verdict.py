@@ -320,19 +320,24 @@ def _lowered(text: str) -> str:
 
 
 def _basis(rule: Rule, on: datetime.date) -> tuple[str, ...]:
-    return (f"{rule.title}: {rule.source} [{rule.tag}]", f"as the rule stands on {_day(on)}")
+    return (f"{rule.title}: {rule.source} ({tag_words(rule.tag)})", f"as the rule stands on {_day(on)}")
 
 
 def _notes(rule: Rule) -> tuple[str, ...]:
     return tuple(
         note.says
-        + (f" ({note.source}{f', {_TAGS.get(note.tag, note.tag)}' if note.tag else ''})" if note.source else "")
+        + (f" ({note.source}{f', {tag_words(note.tag)}' if note.tag else ''})" if note.source else "")
         for note in rule.notes
     )
 
 
-_TAGS = {"M": "from memory", "V": "read", "TP": "trade practice", "D": "own choice"}
+_TAGS = {"M": "from memory", "V": "read in a copy", "TP": "trade practice", "D": "own choice"}
 
 
 def _day(day: datetime.date) -> str:
     return f"{day.day} {day:%B %Y}"
+
+
+def tag_words(tag: str) -> str:
+    """How well a source is known, in words; a tag of the user's own stands as it is."""
+    return _TAGS.get(tag, tag)

@@ -19,6 +19,7 @@ from tickover.obd.results import (
 from tickover.readiness.forecast import percent
 from tickover.readiness.results import Forecast, Verdict
 from tickover.readiness.rulebook import Rule
+from tickover.readiness.verdict import tag_words
 from tickover.results import Quantity
 from tickover.signals.vocabulary import VOCABULARY
 
@@ -82,7 +83,7 @@ def rule_rows(rule: Rule) -> list[Row]:
     rows += [("change", f"{one.says} Basis: {one.basis}.") for one in rule.changes]
     if rule.in_force_from is not None:
         rows.append(("in force", f"from {rule.in_force_from}"))
-    rows.append(("source", f"{rule.source} [{rule.tag}]"))
+    rows.append(("source", f"{rule.source} ({tag_words(rule.tag)})"))
     rows.append(("check", f"Check with the programme. {rule.check_with}"))
     return rows
 

@@ -84,6 +84,7 @@ class RoutineOdds(Result):
     Attributes:
         id, title: of the routine.
         cv, event_sd: the person: spread of a timed interval as a share of it, spread about a cue [s].
+        spread_at_5: the person's spread of an interval of five seconds [s], counting and movement included.
         learned: whether the range is of what was learned of the person; else of a spread a quarter smaller or larger.
         cued: steps done to a cue.
         cue_from: what cues are counted from: the last act, by a coach who hears it, or a schedule made beforehand.
@@ -100,6 +101,7 @@ class RoutineOdds(Result):
     title: str
     cv: float
     event_sd: float
+    spread_at_5: float
     learned: bool
     cued: tuple[str, ...]
     cue_from: CueFrom
@@ -155,6 +157,7 @@ def odds_of(
         title=routine.title,
         cv=person.cv,
         event_sd=person.cued_sd,
+        spread_at_5=person.spread(5.0),
         learned=bool(people),
         cued=tuple(s.id for s in routine.steps if s.id in cued or s.written in cued),
         cue_from=cue_from,

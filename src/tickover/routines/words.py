@@ -216,7 +216,7 @@ def odds_lines(found: RoutineOdds) -> list[Line]:
         Line("lead", f"Odds of a clean run, {by}: {percent(found.p)}, {percent_range(found.lo, found.hi)}."),
         Line(
             "soft",
-            f"For a person whose timed intervals spread by {100 * found.cv:.3g} % of their length, and whose cued acts "
+            f"For a person whose five seconds spread by {found.spread_at_5:.2g} s, and whose cued acts "
             f"spread by {1000 * found.event_sd:.3g} ms; {whose}.",
         ),
     ]
