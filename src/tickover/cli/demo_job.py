@@ -13,16 +13,21 @@ import numpy as np
 from tickover.arrival import Story, answers_of, arrive
 from tickover.attempts import read_attempt
 from tickover.coaching import AttemptJudgement, Performer, judge_attempt, rehearse, script
+from tickover.drive import Situation, load_conditions, load_roads, plan_drive
 from tickover.engine import PEDAL_HOLD, CarSpec, Memory, SimulatedCar, old_memory_on_cleaned_bore
 from tickover.errors import InputError
-from tickover.handover import page, sheet_from_entries
+from tickover.handover import page, record_pdf, sheet_from_entries
 from tickover.idle import IdleReading, compare, read_idle
 from tickover.jobs import Entry, Stage
 from tickover.logs import read_log, write_log
+from tickover.obd import decode_text
+from tickover.readiness import Verdict, evaluate, load_rule, state_of
 from tickover.results import CannotTell, Result
 from tickover.routines import compile_routine, load_library, load_routine
 from tickover.timing import Person
 from tickover.visit import may_try
+from tickover.visit.drafts import reading_draft
+from tickover.visit.ready_drafts import open_monitors, plan_draft, readiness_drafts, state_sentence
 
 NORMAL = (700.0, 800.0)
 """The invented car's warm idle, 750 r/min give or take 50 (own choice, as the default of the plan)."""
@@ -53,6 +58,9 @@ SHOP = {
     "complaint": "idles high since the throttle was cleaned",
     "history": "throttle bore cleaned, no relearn afterwards; battery never off",
 }
+REPORTS = "41 01 00 07 65 04"
+"""What the invented car answers to service 01, parameter 01: no lamp, no code, the evaporative system still open."""
+RULE = "us-federal"
 TOLD = (
     "danger=none",
     "drive=petrol",
@@ -117,6 +125,7 @@ class DemoJob:
     def chapters(self) -> Iterator[Chapter]:
         """Run the job; one chapter as each stage is done."""
         yield self._arrive()
+        self._keep_readiness()
         before, chapter = self._idle("before")
         yield chapter
         yield self._set_up()
@@ -124,6 +133,8 @@ class DemoJob:
         after, chapter = self._idle("after")
         yield chapter
         yield self._compare(before, after)
+        yield self._drive()
+        yield self._ready()
         yield self._hand_over()
 
     def record(self) -> DemoRecord:
@@ -177,7 +188,7 @@ class DemoJob:
         reading = read_idle(read_log(path), np.random.default_rng(self.seed))
         if isinstance(reading, CannotTell):
             raise InputError(f"the demo's idle could not be read: {reading.reason}", file=str(path))
-        self._add(stage, "reading", reading.model_dump(mode="json"))
+        self._add(stage, "reading", reading_draft(reading, stage).data)
         return reading, Chapter(stage, "", (f"Recorded to {path}",), reading=reading)
 
     def _let_the_fan_stop(self) -> None:
@@ -244,14 +255,41 @@ class DemoJob:
         self._add("after", "comparison", found.model_dump(mode="json"))
         return Chapter("after", found.sentence, ("Rests on:", *found.rests_on))
 
+    def _keep_readiness(self, verdict: Verdict | None = None) -> None:
+        """What the car reports, and the verdict where there is one; the invented car always reports the same."""
+        for draft in readiness_drafts(self.entries, state_of(decode_text(REPORTS)), verdict):
+            self._add(draft.stage, draft.kind, draft.data)
+
+    def _drive(self) -> Chapter:
+        now = self.begun + timedelta(seconds=self.car.now)
+        situation = Situation(
+            open=open_monitors(self.entries) or (), coolant=self.car.coolant, fuel=60.0, ambient=15.0, soaked=0.0,
+            now=now.replace(tzinfo=None), limit=100.0, traffic="light",
+        )  # fmt: skip
+        plan = plan_drive(load_conditions(), situation, load_roads(limit=100.0))
+        self._add("drive", "plan", plan_draft(plan).data)
+        self._add("drive", "skipped", {"reason": "the customer drives the plan and comes back with the log"})
+        return Chapter("drive", f"Planned: {plan_draft(plan).data['sentence']}.", tuple(leg.words for leg in plan.legs))
+
+    def _ready(self) -> Chapter:
+        state = state_of(decode_text(REPORTS))
+        day = (self.begun + timedelta(seconds=self.car.now)).date()
+        verdict = evaluate(load_rule(RULE), state, year=int(str(SHOP["year"])), fuel="petrol", on=day)
+        self._keep_readiness(verdict)
+        lines = (f"The car reports {REPORTS}: {state_sentence(state)}.", verdict.check)
+        return Chapter("ready", f"{verdict.word[0].upper()}{verdict.word[1:]}. {verdict.sentence}", lines)
+
     def _hand_over(self) -> Chapter:
-        sheet = sheet_from_entries(self.entries)
-        pdf, png = self.out / "hand-over.pdf", self.out / "hand-over.png"
+        on = self.begun + timedelta(seconds=self.car.now)
+        sheet = sheet_from_entries(self.entries, on=on)
+        pdf, png, record = (self.out / name for name in ("hand-over.pdf", "hand-over.png", "record.pdf"))
         pdf.write_bytes(page.pdf(sheet))
         png.write_bytes(page.png(sheet))
-        self.files += [pdf, png]
+        record.write_bytes(record_pdf(self.entries, on=on))
+        self.files += [pdf, png, record]
         self._add("hand over", "sheet", {"sentence": sheet.headline, "file": str(pdf)})
-        return Chapter("hand over", sheet.headline + ".", (f"The customer's sheet: {pdf}",))
+        lines = (f"The customer's sheet: {pdf}", f"The shop's record: {record}")
+        return Chapter("hand over", sheet.headline + ".", lines)
 
 
 def _car_says(outcome: str | None, changed: str) -> str:

@@ -48,9 +48,9 @@ def say_stage(console: Console, chapter: Chapter, entries: Sequence[Entry]) -> N
 def _stage_line(entries: Sequence[Entry]) -> Text:
     """Nine segments: done thick, due marked, later thin, not needed struck."""
     line = Text("    ")
-    marks = {"done": ("━━━", ""), "due": ("███", "blue"), "later": ("───", "dim"), "not needed": ("─┼─", "dim")}
+    marks = {"done": ("━━━", ""), "due": ("███", "blue"), "stopped": ("█┼█", ""), "later": ("───", "dim")}
     for state in stages(entries):
-        mark, style = marks[state.standing]
+        mark, style = marks.get(state.standing, ("─┼─", "dim"))  # not needed, or left out with a reason
         line.append(f"{mark} ", style)
     return line
 
@@ -59,7 +59,7 @@ def say_end(console: Console, job: DemoJob) -> None:
     """Where everything is."""
     console.print("The stages:")
     for number, state in enumerate(stages(job.entries), start=1):
-        line = state.line if state.standing == "done" else ""
+        line = state.line if state.standing in {"done", "skipped"} else ""
         note = f" ({state.tries} tries)" if state.tries > 1 else ""
         console.print(
             Text.assemble(
