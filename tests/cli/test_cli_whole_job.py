@@ -144,3 +144,14 @@ def test_what_cannot_be_kept_is_one_message_and_nothing_is_lost(tmp_path: Path, 
     assert said in str(found.exception)
     with open_store(here.store) as store:
         assert len(store.entries(1)) == 1
+
+
+def test_what_the_shop_learned_leaves_invented_cars_out_unless_asked(shop: Shop) -> None:
+    nothing = json.loads(shop.run("job", "learned", "--json").output)["result"]
+    asked = json.loads(shop.run("job", "learned", "--simulated", "--like", 1, "--json").output)["result"]
+    assert nothing["jobs"] == 0
+    assert nothing["relapses"]["kind"] == "cannot tell"
+    assert asked["routines"]["pedal-hold"]["worked"] == 1
+    rate = asked["routines"]["pedal-hold"]["rate"]
+    assert rate["hi"] - rate["lo"] > 0.2, "one job does not make a rate"
+    assert "wide" in asked["sentence"]

@@ -17,6 +17,7 @@ PARTS = {
     "fetch": ("tickover.cli.job_read:fetch_command", "Get an attachment out of the record."),
     "purge": ("tickover.cli.job_write:purge_command", "Erase personal values for good; the record still holds."),
     "handover": ("tickover.cli.job_handover:handover_command", "Write the customer's sheet and the shop's record."),
+    "learned": ("tickover.cli.job_learned:learned_command", "What the shop's own jobs say of its routines."),
     "export": ("tickover.cli.job_move:export_command", "Write a job as one zip."),
     "import": ("tickover.cli.job_move:import_command", "Take in a job that was exported elsewhere."),
     "backup": ("tickover.cli.job_move:backup_command", "Copy the whole record into one file, and check the copy."),
