@@ -7,7 +7,7 @@ BIN    := $(VENV)/bin
 READY  := $(VENV)/.ready
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test check bench soak docs lock clean
+.PHONY: help demo test check bench soak screenshots docs lock clean
 
 help:
 	@echo "make demo    set up, then run the whole job on the simulated car"
@@ -15,6 +15,7 @@ help:
 	@echo "make check   style, types, floors, docs that must match the code"
 	@echo "make bench   speed against the limits and peers of the plan"
 	@echo "make soak    long panels and many seeds"
+	@echo "make screenshots   every page, phone and desktop, day and night, into out/screenshots"
 	@echo "make docs    write the generated reference pages anew"
 	@echo "make lock    write requirements/ anew from pip's own report"
 
@@ -39,6 +40,9 @@ bench: $(READY)
 
 soak: $(READY)
 	@$(BIN)/python -m pytest -n 2 --dist worksteal -q -m soak
+
+screenshots: $(READY)
+	@$(BIN)/python -m tools.screenshots
 
 docs: $(READY)
 	@$(BIN)/python -m tools.reference

@@ -20,6 +20,7 @@
     ├── PaperError                    a page that cannot be set
     ├── JobError                      the job record cannot do this; nothing was changed
     │   ├── UnknownJobError           no job of that number
+    │   ├── UnknownAttemptError       no attempt of that mark is running
     │   ├── UnknownEntryError         no entry of that number in the job
     │   ├── StoreError                the store itself: missing, foreign, damaged, unreachable
     │   │   ├── LockedStoreError      somebody else is writing, for too long

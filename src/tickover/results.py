@@ -50,6 +50,11 @@ class Quantity(Result):
         """Half the interval, in ``unit``; ``None`` where a side is open."""
         return None if self.lo is None or self.hi is None else (self.hi - self.lo) / 2
 
+    @property
+    def reach(self) -> float | None:
+        """The larger side of the interval, in ``unit``: what ``±`` may honestly say; ``None`` where a side is open."""
+        return None if self.lo is None or self.hi is None else max(self.hi - self.value, self.value - self.lo)
+
 
 class CannotTell(Result):
     """A first-class answer: what keeps us from telling, and what would let us."""

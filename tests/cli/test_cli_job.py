@@ -48,13 +48,19 @@ def new(run: Run, *more: str) -> None:
     assert "begun" in out
 
 
-def test_no_jobs_yet_says_how_to_begin(run: Run, tmp_path: Path) -> None:
+def test_no_jobs_yet_says_how_to_begin(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    code, _, err = run("list")
+    assert (code, "jobs.db: there is no job record here" in err) == (2, True), "it was named, and is not there"
+    assert run("list", "--store", "missing.db")[0] == 2
+    monkeypatch.delenv("TICKOVER_STORE")
+    monkeypatch.setattr("tickover.cli.job_read.default_store", lambda: tmp_path / "jobs.db")
     code, out, _ = run("list")
     assert code == 0
     assert "tickover job new --car" in out
     assert not (tmp_path / "jobs.db").exists(), "looking makes nothing"
     code, out, _ = run("list", "--json")
     assert json.loads(out)["result"] == {"jobs": []}
+    monkeypatch.setenv("TICKOVER_STORE", str(tmp_path / "jobs.db"))
     code, _, err = run("show", "1")
     assert (code, "job new" in err) == (2, True)
 
@@ -153,6 +159,69 @@ def test_a_correction_keeps_what_was_not_given_again(run: Run) -> None:
     assert run("correct", "1", "2", "--withdraw")[0] == 0
     with open_store("jobs.db") as store:
         assert [e.seq for e in store.current(1)] == [1]
+
+
+def test_what_was_taken_back_is_called_so_and_a_revival_is_said(run: Run) -> None:
+    new(run)
+    run("add", "1", "--stage", "before", "--kind", "note", "--data", "text=hisses")
+    run("correct", "1", "2", "--data", "text=whistles")
+    run("correct", "1", "2", "--withdraw")
+    out = run("show", "1")[1]
+    assert "corrected by entry 3" in out
+    assert "taken back by entry 4" in out
+    assert "takes back entry 2" in out
+    assert "corrected by entry 4" not in out
+    out = run("show", "1", "2")[1]
+    assert "It no longer counts: corrected by entry 3; entry 4 is what stands now." in out
+    assert "Entry 2, corrected by entry 3, then taken back by entry 4." in out
+    assert "no longer counts: taken back by entry 4." in run("show", "1", "3")[1]
+    assert "no longer counts" not in run("show", "1", "1")[1]
+    assert run("correct", "1", "2", "--withdraw")[0] == 2
+    code, out, _ = run("correct", "1", "2", "--data", "text=hums")
+    assert (code, "Entry 2 had been taken back by entry 4; with this correction it counts again." in out) == (0, True)
+    assert "counts again" not in run("correct", "1", "2", "--data", "text=hums aloud")[1]
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (("--car", "year=1814"), "from 1900 to 2100"),
+        (("--car", "year=2009.5"), "whole number"),
+        (("--car", "year=true"), "from 1900 to 2100"),
+        (("--car", "fuel=coal"), "One of: petrol"),
+        (("--car", "fuel=petrl"), "Did you mean petrol?"),
+        (("--car", "displacement_l=abc"), "like displacement_l=2.0"),
+        (("--car", "cylinders=0"), "from 1 to 16"),
+        (("--personal", "vin=123"), "has 3 characters"),
+        (("--personal", "vin=1M8GDM9A1KP042788"), "is mistyped"),
+    ],
+)
+def test_a_car_that_cannot_be_is_refused(run: Run, tmp_path: Path, words: tuple[str, ...], why: str) -> None:
+    code, _, err = run("new", *words)
+    assert (code, why in err) == (2, True), err
+    assert not (tmp_path / "jobs.db").exists()
+
+
+def test_a_strange_name_is_kept_and_said_and_numbers_are_numbers(run: Run) -> None:
+    code, _, err = run(
+        "new", "--car", "yaer=2014", "--car", "displacement_l=1,6", "--personal", "vin=1m8gdm9a xkp042788"
+    )
+    assert code == 0
+    assert "Did you mean year?" in err
+    with open_store("jobs.db") as store:
+        assert store.current(1)[0].data == {"yaer": 2014, "displacement_l": 1.6}
+        assert store.personal(1) == {"vin": "1M8GDM9AXKP042788"}
+    code, _, err = run("new", "--personal", "vin=1M8GDM9A1KP042788", "--as-it-stands")
+    assert (code, "check digit is not right" in err) == (0, True)
+
+
+def test_a_failed_import_leaves_no_empty_record(run: Run, tmp_path: Path) -> None:
+    Path("j.zip").write_bytes(b"no zip")
+    assert run("import", "j.zip", "--store", "there.db")[0] == 2
+    assert not list(tmp_path.glob("there.db*"))
+    new(run)
+    assert run("import", "j.zip")[0] == 2
+    assert run("show", "1")[0] == 0, "a record that was there stays"
 
 
 def test_verify_says_what_it_rests_on_and_exits_2_on_damage(run: Run) -> None:

@@ -51,3 +51,25 @@ def test_a_missing_file_exits_2_with_its_name(capsys: pytest.CaptureFixture[str]
         main(["idle", "no-such-log.csv"])
     assert stop.value.code == 2
     assert "no-such-log.csv" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "meant"),
+    [
+        (["handover", "1"], "`tickover job handover`"),
+        (["job", "handovr", "1"], "`tickover job handover`"),
+        (["job", "idle"], "`tickover idle`"),
+        (["jud"], "`tickover judge`"),
+        (["plan"], "`tickover drive plan`"),
+    ],
+)
+def test_a_command_that_is_elsewhere_or_mistyped_is_named(
+    capsys: pytest.CaptureFixture[str], words: list[str], meant: str
+) -> None:
+    with pytest.raises(SystemExit) as stop:
+        main(words)
+    assert stop.value.code == 2
+    assert f"Did you mean {meant}" in capsys.readouterr().err
+    with pytest.raises(SystemExit):
+        main(["xyzzy"])
+    assert "Did you mean" not in capsys.readouterr().err

@@ -156,6 +156,19 @@ def test_odds_as_json_for_another_person(capsys):
     assert worse["p_if_cued"] > worse["p"]
 
 
+@pytest.mark.parametrize(("name", "why"), [("drive-in", "on the road"), ("fast-run-in", "fan off")])
+def test_odds_of_what_is_not_timed_by_feel_cannot_be_told(capsys, tmp_path, name, why):
+    code, out, _ = run(capsys, "odds", name)
+    assert code == 0
+    assert "Cannot tell" in out
+    assert why in " ".join(out.split())
+    assert "by feel: " not in out
+    assert json.loads(run(capsys, "odds", name, "--json")[1])["result"]["kind"] == "cannot tell"
+    figure = tmp_path / "odds.svg"
+    assert run(capsys, "odds", name, "--figure", str(figure))[0] == 2
+    assert not figure.exists()
+
+
 def test_odds_with_a_cued_step_count_it_in(capsys):
     answer = json.loads(run(capsys, "odds", "power-cycle", "--cue", "off", "--json")[1])
     assert answer["result"]["cued"] == ["off.1", "off.2", "off.3", "off.4"]

@@ -8,9 +8,11 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from pypdf import PdfReader
 
 from tickover.cli import tickover
 from tickover.cli.demo_job import DemoJob
+from tickover.errors import InputError
 from tickover.jobs import open_store
 
 TOLD = ["drive=petrol", "complaint=high", "before=cleaned", "throttle=electronic", "lamp=dark", "codes=none"]
@@ -64,6 +66,10 @@ def shop(tmp_path_factory: pytest.TempPathFactory, files: Path) -> Shop:
     return here
 
 
+def words_of(pdf: Path) -> str:
+    return " ".join(p.extract_text() for p in PdfReader(pdf).pages).replace("\u200b", "")
+
+
 def entries(shop: Shop) -> dict[tuple[str, str], dict]:
     with open_store(shop.store) as store:
         assert store.verify(1).ok
@@ -104,7 +110,9 @@ def test_after_the_relearn_the_verdict_is_kept_and_the_hand_over_closes_the_job(
     said = shop.run("job", "handover", 1, "--out", shop.folder / "out", "--draft").output
     assert "not closed" in said
     assert shop.next()["stage"] == "hand over"
+    assert "DRAFT" in words_of(shop.folder / "out" / "job-1-sheet.pdf")
     shop.run("job", "handover", 1, "--out", shop.folder / "out")
+    assert "DRAFT" not in words_of(shop.folder / "out" / "job-1-sheet.pdf")
     assert (shop.folder / "out" / "job-1-sheet.pdf").read_bytes().startswith(b"%PDF")
     assert (shop.folder / "out" / "job-1-record.pdf").read_bytes().startswith(b"%PDF")
     assert shop.next()["stage"] is None
@@ -114,12 +122,42 @@ def test_after_the_relearn_the_verdict_is_kept_and_the_hand_over_closes_the_job(
 def test_the_stop_rule_counts_what_the_job_holds(tmp_path: Path, files: Path) -> None:
     here = Shop(tmp_path)
     here.run("job", "new", "--simulated")
-    for _ in range(3):
-        here.run("judge", files / "attempt-1.jsonl", "--routine", "pedal-hold", "--job", 1)
+    for k in range(3):
+        again = tmp_path / f"attempt-{k}.jsonl"  # a blank line more each time: another file, the same attempt
+        again.write_text((files / "attempt-1.jsonl").read_text() + "\n" * k)
+        here.run("judge", again, "--routine", "pedal-hold", "--job", 1)
     said = here.run("coach", "pedal-hold", "--job", 1, "--car", "simulated", "--person", "cv=0.05",
                     "--out", tmp_path / "attempts").output  # fmt: skip
     assert "Three attempts at this routine are enough" in said
     assert not list((tmp_path / "attempts").iterdir())
+
+
+def test_the_same_attempt_twice_is_one_try(tmp_path: Path, files: Path) -> None:
+    here = Shop(tmp_path)
+    here.run("job", "new", "--simulated")
+    judge = ("judge", files / "attempt-1.jsonl", "--routine", "pedal-hold", "--job", 1)
+    assert "Kept in job 1, entry 2" in here.run(*judge).output
+    again = here.run(*judge).output
+    assert "This attempt is already entry 2 of job 1; nothing was added." in again
+    here.run("job", "correct", 1, 2, "--withdraw")
+    assert "Kept in job 1, entry 4" in here.run(*judge).output, "what was taken back may be kept again"
+
+
+def test_open_stages_are_named_and_close_nothing_unless_wanted(tmp_path: Path) -> None:
+    here = Shop(tmp_path)
+    here.run("job", "new", "--simulated")
+    with pytest.raises(InputError, match=r"arrive \(tell the car.*; before; .*--draft.*--as-it-stands"):
+        CliRunner().invoke(tickover, ["job", "handover", "1", "--store", str(here.store)], catch_exceptions=False)
+    line = ["job", "handover", "1", "--draft", "--out", str(tmp_path / "a" / "b"), "--store", str(here.store)]
+    with pytest.raises(InputError, match="Name a folder that is there"):
+        CliRunner().invoke(tickover, line, catch_exceptions=False)
+    assert not (tmp_path / "a").exists()
+    assert not list(tmp_path.glob("*.pdf")), "nothing is printed that was refused"
+    said = here.run("job", "handover", 1, "--as-it-stands", "--out", tmp_path / "a").output
+    assert "Still open: arrive (" in said
+    assert here.next()["stage"] is None
+    for page in ("sheet", "record"):
+        assert "DRAFT" not in words_of(tmp_path / "a" / f"job-1-{page}.pdf")
 
 
 @pytest.mark.parametrize(

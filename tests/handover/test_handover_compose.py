@@ -142,6 +142,23 @@ def test_later_stages_are_read_leniently_and_left_out_where_they_say_nothing():
     assert sheet.cannot_tell[-1] == "Left out: the confirmation drive. Rain."
 
 
+def test_what_a_drive_held_is_told_with_the_name_of_each_monitor():
+    monitors = [
+        {"title": "Catalyst", "words": "The drive held all it waits for, at 9:59."},
+        {"title": "Evaporative system", "words": "Cold start: cannot tell."},
+        {"title": "EGR", "words": "EGR: short by 3 s."},
+        {"words": "catalyst: held"},
+        None,
+    ]
+    sheet = sheet_from_entries(entries(*BEGIN, ("drive", "check", {"monitors": monitors})))
+    assert sheet.driving == (
+        "Catalyst: the drive held all it waits for, at 9:59.",
+        "Evaporative system: cold start: cannot tell.",
+        "EGR: short by 3 seconds.",
+        "Catalyst: held.",
+    )
+
+
 def test_a_later_reading_overtakes_the_verdict():
     rows = [(e.stage, e.kind, e.data) for e in finished()]
     sheet = sheet_from_entries(entries(*rows, ("after", "reading", reading(900.0))))

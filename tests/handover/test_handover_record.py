@@ -20,8 +20,11 @@ from tickover.handover import (
     sheet_from_entries,
     sheet_pdf,
 )
+from tickover.handover.pictures import try_picture
 from tickover.handover.record_page import quantity_words
+from tickover.handover.sheet import ActDone, Try
 from tickover.jobs.entries import Attached, Entry
+from tickover.readiness import CarState
 from tickover.results import CannotTell, Quantity
 
 VIN = "1M8GDM9AXKP042788"
@@ -273,3 +276,53 @@ def test_any_entries_make_a_record(order):
     assert len(record.attempts) == kinds.count("attempt")
     assert bool(record.erasing) == bool(record.attempts)
     assert Record.model_validate_json(record.model_dump_json()) == record
+
+
+def test_needs_stand_under_their_own_heading_and_unseen_ones_are_not_called_unmet():
+    seen = [
+        {"need": "doors shut", "value": "by hand", "met": False, "standing": "by hand"},
+        {"need": "lights off", "value": "by hand", "met": True, "standing": "by hand"},
+        {"need": "coolant", "value": "61 °C", "met": False, "standing": "not met"},
+    ]
+    job = entries(
+        *BEGIN[:2],
+        ("set up", "needs", {"routine": "first-one", "needs": seen}),
+        ("set up", "needs", {"routine": "second-one", "needs": [{"need": "battery", "value": "12.6 V", "met": True}]}),
+    )
+    assert [n.met for n in record_from_entries(job).set_ups[0].needs] == [None, True, False]
+    text = squeezed(text_of(record_pdf(job))[0])
+    places = [
+        text.index(squeezed(w))
+        for w in ("Needs of the routine: first one", "doors shut", "not looked at", "met, seen to by hand", "61 °C",
+                  "not met", "Needs of the routine: second one", "12.6 V")
+    ]  # fmt: skip
+    assert places == sorted(places)
+    assert squeezed("NeedFoundMet") in text
+
+
+def test_readiness_reads_as_words():
+    state = CarState(open=("catalyst",), complete=("evaporative system",), lamp=False, stored=(), warm_ups=3, km=41.0)
+    job = entries(("ready", "readiness", {"before": state.model_dump(mode="json"), "after": {"odd": 1}}))
+    before, after = record_from_entries(job).said[0].lines
+    assert before == (
+        "Before: open: catalyst; complete: evaporative system; the lamp is not asked for; stored codes: none; "
+        "since the last clear 3 warm-ups, 41.0 km."
+    )
+    assert after in {"After: odd 1.", "After: not read."}
+
+
+def test_a_draft_says_so_on_every_page():
+    for make in (sheet_pdf, record_pdf):
+        _, reader = text_of(make(whole(), draft=True))
+        assert all("DRAFT" in page.extract_text() for page in reader.pages)
+        assert "DRAFT" not in text_of(make(whole()))[0]
+    on = datetime(2026, 11, 25, 18)
+    assert "Handed over" not in text_of(record_pdf(whole(), on=on, draft=True))[0]
+
+
+def test_the_last_window_of_an_attempt_stands_free_of_the_end_of_its_axis():
+    act = ActDone(step="up", kind="release", t_lo=33.0, t_hi=33.0, window=(30.0, 36.0), verdict="hit")
+    drawn = try_picture(Try(title="Hold", verdict="hit", acts=(act,), duration=35.0), room=688)
+    bound = try_picture(Try(title="Hold", verdict="hit", acts=(act,), duration=40.0), room=688)
+    assert "36.2" in drawn.sentence or "36.3" in drawn.sentence, drawn.sentence
+    assert "40 " in bound.sentence, bound.sentence

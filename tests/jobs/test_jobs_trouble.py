@@ -318,7 +318,7 @@ def test_every_error_of_the_record_is_one_that_exits_2() -> None:
     def leaves(kind: type[TickoverError]) -> list[type[TickoverError]]:
         return [kind, *(x for k in kind.__subclasses__() for x in leaves(k))]
 
-    assert len(leaves(JobError)) == 11
+    assert len(leaves(JobError)) == 12
     assert {k.exit_code for k in leaves(JobError)} == {2}
 
 

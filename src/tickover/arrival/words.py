@@ -17,11 +17,12 @@ MARKS = {"met": "◆", "not met": "✕", "by hand": "·", "cannot tell": "┄"}
 """A mark for each standing; the word stands beside it."""
 
 
-def arrival_lines(arrival: Arrival) -> list[Line]:
+def arrival_lines(arrival: Arrival, *, typed: bool = True) -> list[Line]:
     """The whole arrival.
 
     Args:
         arrival: what was found.
+        typed: whether to end with what to type next; within a job that is the job's to say.
     Returns: lines; stop signs first, each with what to do instead.
     """
     lines: list[Line] = []
@@ -34,7 +35,7 @@ def arrival_lines(arrival: Arrival) -> list[Line]:
     lines += [*ladder_lines(arrival.ladder)]
     if arrival.notes:
         lines += [Line("head", "See to"), *(Line("text", note, 2) for note in arrival.notes)]
-    lines += _next_lines(arrival)
+    lines += _next_lines(arrival) if typed else []
     lines.append(Line("soft", " ".join(arrival.rests_on)))
     return lines
 

@@ -26,9 +26,12 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "practice": ("tickover.cli.practice:practice_command", "Learn how you time, from taps; your odds follow from it."),
     "judge": ("tickover.cli.judge:judge_command", "Judge a recorded attempt."),
     "idle": ("tickover.cli.idle:idle_command", "Measure an idle from a log, or compare two."),
+    "cause": ("tickover.cli.cause:cause_command", "Stale memory or a real fault; the next test."),
+    "watch": ("tickover.cli.cause_watch:watch_command", "After the hand-over: is it coming back, drive by drive?"),
     "drive": ("tickover.cli.drive:drive_group", "Plan the confirmation drive, or check a recorded one."),
     "ready": ("tickover.cli.ready:ready_group", "Is the car ready for its inspection, and if not, when?"),
     "job": ("tickover.cli.job:job_group", "The job record: what was said, measured and done."),
+    "serve": ("tickover.cli.serve:serve_command", "The web app: for this machine, or for the phone on the dash."),
 }
 """Command name to where it lives and its one line in the help."""
 

@@ -30,7 +30,7 @@ from tickover.results import Result, envelope
 from tickover.routines import Routine, load_library
 from tickover.routines.words import Line
 from tickover.signals import Recording
-from tickover.visit.arriving import answers_in, routine_due, set_up_for, shop_rates, to_see_to
+from tickover.visit.arriving import answers_in, routine_due, routine_named, set_up_for, shop_rates, to_see_to
 from tickover.visit.drafts import arrival_drafts, set_up_draft
 
 ENTER, BACKSPACE, DIGITS = "\r\n", "\x7f\b", "123456789"
@@ -61,6 +61,7 @@ class ArriveResult(Result):
 )
 @click.option("--fan-on", type=click.FloatRange(70, 125), metavar="°C", help="Where this car's fan comes on, if known.")
 @click.option("--set-up", "set_up_only", is_flag=True, help="With --job: do not ask again, see to the needs.")
+@click.option("--routine", "named", metavar="ID", help="With --set-up: for this routine, not the one that is due.")
 @click.option("--by-hand", is_flag=True, help="With --set-up: every need that nothing measures was seen to.")
 @job_option
 @by_option
@@ -76,6 +77,7 @@ def arrive_command(
     coolant_log: Path | None,
     fan_on: float | None,
     set_up_only: bool,
+    named: str | None,
     by_hand: bool,
     job: int | None,
     by: str,
@@ -94,6 +96,8 @@ def arrive_command(
         return
     if set_up_only and job is None:
         raise InputError("--set-up goes by the answers of a job", way_out="Name it: --job N.")
+    if named is not None and not set_up_only:
+        raise InputError("--routine names what to set up for", way_out="Add --set-up and --job N.")
     readings = _readings(volts, coolant, coolant_log)
     library = load_library(folder)
     with ExitStack() as open_while_here:
@@ -101,14 +105,14 @@ def arrive_command(
         entries = held.current(job) if held is not None and job is not None else ()
         answers = answers_in(entries, job or 0) if set_up_only else answers_of(pairs) if pairs else _ask()
         found = arrive(answers, library, _rates(held, entries, answers, library))
-        name = routine_due(entries, found, library)
+        name = routine_due(entries, found, library) if named is None else routine_named(named, found, library)
         prepared: SetUp | None = None
         if name is not None:
             if set_up_only and not readings and sys.stdin.isatty() and not as_json:
                 readings = _read_by_eye()
             prepared = _set_up(library[name], answers, readings, volts_how, fan_on)
         if not as_json:
-            shown = [] if set_up_only else arrival_lines(found)
+            shown = [] if set_up_only else arrival_lines(found, typed=job is None)
             _print([*shown, *(set_up_lines(prepared) if prepared is not None else [])])
         kept: tuple[Entry, ...] = ()
         simulated = isinstance(readings, Recording) and readings.simulated

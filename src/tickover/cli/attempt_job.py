@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from datetime import datetime
 from pathlib import Path
 
@@ -45,7 +46,7 @@ class AttemptBook:
         return may_try(self._entries, routine.id, preparing=self._about.preparing, erasing=erasing)
 
     def keep(self, routine: CompiledRoutine, judgement: AttemptJudgement, number: int, file: Path) -> str:
-        """Keep an attempt.
+        """Keep an attempt; a file that is in the job as an attempt already is not kept again.
 
         Returns: what to say of it; empty where no job was named.
         """
@@ -57,6 +58,29 @@ class AttemptBook:
             return ""
         simulated = judgement.simulated or None
         with opened(self._store, create=False) as held:
+            self._entries = list(held.current(self._job))
+            there = self._kept_as(file)
+            if there is not None:
+                return self._said_already(there, routine.id)
             kept = record_drafts(held, self._job, [draft], attachments=[file], by=self._by or None, simulated=simulated)
             self._entries = list(held.current(self._job))
         return f"{kept_line(self._job, kept)} Next: tickover job next {self._job}"
+
+    def _kept_as(self, file: Path) -> Entry | None:
+        """The attempt that this file's very bytes are attached to, if one counts."""
+        try:
+            digest = hashlib.sha256(file.read_bytes()).hexdigest()
+        except OSError:
+            return None  # said when it is attached
+        made = (e for e in self._entries if e.kind == "attempt")
+        return next((e for e in made if any(a.digest == digest for a in e.attachments)), None)
+
+    def _said_already(self, there: Entry, routine: str) -> str:
+        said = f"This attempt is already entry {there.seq} of job {self._job}; nothing was added."
+        judged = there.data.get("routine")
+        if judged in (None, routine):
+            return said
+        return (
+            f"{said} It was kept under the routine {judged}; "
+            f"to keep it under this one, take that back first: tickover job correct {self._job} {there.seq} --withdraw"
+        )

@@ -11,7 +11,8 @@ from rich.padding import Padding
 from rich.text import Text
 
 from tickover.cli.drive import names_of, say_list
-from tickover.cli.job_store import by_option, job_option, kept_line, opened, record_drafts, store_option
+from tickover.cli.job_store import by_option, job_option, kept_line, opened, store_option
+from tickover.cli.job_store import now as time_now
 from tickover.drive import (
     DrivePlan,
     Situation,
@@ -23,7 +24,9 @@ from tickover.drive import (
 )
 from tickover.drive.roads import Traffic
 from tickover.drive.words import mmss
+from tickover.drive.words import names as listed
 from tickover.errors import InputError
+from tickover.jobs import Entry
 from tickover.results import envelope
 from tickover.routines import parse_routine
 from tickover.routines.reading import near
@@ -92,8 +95,8 @@ def plan_command(
         traffic=traffic,
     )
     plan = plan_drive(conditions, situation, at_hand)
+    text = plan_toml(plan, conditions, situation, at_hand) if plan.legs or toml_file is not None else ""
     if toml_file is not None:
-        text = plan_toml(plan, conditions, situation, at_hand)
         parse_routine(text, str(toml_file))  # a file that could not be coached is not written
         try:
             toml_file.write_text(text, encoding="utf-8")
@@ -101,7 +104,7 @@ def plan_command(
             raise InputError(
                 f"cannot be written: {why.strerror}", file=str(toml_file), way_out="Name a file you may write."
             ) from None
-    kept = record_drafts(store, job, [plan_draft(plan)], by=by or None)
+    kept = _keep(store, job, plan, text, by)
     if as_json:
         inputs = {
             "open": list(situation.open), "coolant": coolant, "fuel": fuel, "ambient": ambient, "soaked": soaked,
@@ -112,6 +115,19 @@ def plan_command(
     say_plan(Console(highlight=False), plan, toml_file)
     if kept:
         click.echo(f"\n{kept_line(job, kept)} Next: tickover job next {job}")
+
+
+def _keep(store: str | None, job: int | None, plan: DrivePlan, text: str, by: str) -> tuple[Entry, ...]:
+    """Keep the plan in the job, with the routine that it is, so that the pages can make card and phone file of it."""
+    if job is None:
+        return ()
+    draft = plan_draft(plan)
+    with opened(store, create=False) as held:
+        file = [held.attach(text.encode(), name="drive-plan.toml", media_type="application/toml")] if text else []
+        entry = held.add(
+            job, stage=draft.stage, kind=draft.kind, data=draft.data, at=time_now(), by=by, attachments=file
+        )
+    return (entry,)
 
 
 def _open_in(store: str | None, job: int | None) -> tuple[str, ...]:
@@ -134,6 +150,8 @@ def say_plan(console: Console, plan: DrivePlan, toml_file: Path | None) -> None:
     if plan.legs:
         begin = f", {plan.not_before}" if plan.not_before else ""
         console.print(Text(f" Confirmation drive, about {plan.minutes:.0f} min{begin}", style="bold"))
+        cold = "; start cold" if plan.cold or plan.wait_hours > 0 else ""
+        console.print(Padding(Text(f"For {listed(plan.titles)}{cold}."), (0, 3)))
         if plan.not_before:
             console.print(Padding("The engine must stand until then: these monitors want a cold start.", (0, 3)))
     else:

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from tickover.cli import job_words
-from tickover.cli.job_store import opened, store_option
+from tickover.cli.job_store import opened, store_option, unmade_on_failure
 from tickover.cli.routine import json_option
 from tickover.errors import InputError, TickoverError
 from tickover.jobs import Attached, BackedUp, Entry, Store, default_store, restore
@@ -101,7 +101,7 @@ def _recording(held: Store, attached: Attached) -> Recording | None:
 @json_option
 def import_command(file: Path, store: str | None, as_json: bool) -> None:
     """Take in the job in FILE. It is checked whole before anything is stored; twice does no harm."""
-    with opened(store) as held:
+    with unmade_on_failure(store), opened(store) as held:
         report = held.import_(file)
     if as_json:
         click.echo(envelope("job import", report, inputs={"file": str(file)}).model_dump_json(indent=2))

@@ -35,7 +35,8 @@ def list_command(store: str | None, as_json: bool) -> None:
     """List the jobs, the newest first."""
     jobs: list[JobSummary] = []
     where = store or str(default_store())
-    if "://" in where or Path(where).expanduser().exists():
+    # Nothing in the user's own folder is a beginning; a file that was named and is not there is a mistake.
+    if store or Path(where).expanduser().exists():
         with opened(store, create=False) as held:
             jobs = held.jobs()
             where = held.name
@@ -71,7 +72,7 @@ def show_command(job: int, entry: int | None, store: str | None, as_json: bool) 
         click.echo(envelope("job show", shown, inputs={"entry": entry}, simulated=simulated).model_dump_json(indent=2))
         return
     if entry is not None:
-        job_words.say_entry(job_words.console(), chosen[0])
+        job_words.say_entry(job_words.console(), chosen[0], job_words.standing_words(entries, entry))
     else:
         job_words.say_job(job_words.console(), job, entries, personal)
 

@@ -12,8 +12,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import AbstractContextManager, nullcontext
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
@@ -78,6 +78,26 @@ def now() -> str:
 def opened(store: str | None, *, create: bool = True, read_only: bool = False) -> Store:
     """The job record that the options name; use it in a ``with``."""
     return open_store(store or default_store(), create=create, read_only=read_only)
+
+
+@contextmanager
+def unmade_on_failure(store: str | None) -> Iterator[None]:
+    """A record file that was not there before, and that nothing was put into, goes again where the work fails."""
+    where = str(store or default_store())
+    path = None if "://" in where else Path(where).expanduser().absolute()
+    was_there = path is None or path.exists()
+    try:
+        yield
+    except BaseException:
+        if path is not None and not was_there and path.exists() and not _jobs_in(path):
+            for part in ("", "-wal", "-shm"):
+                path.with_name(path.name + part).unlink(missing_ok=True)
+        raise
+
+
+def _jobs_in(path: Path) -> bool:
+    with opened(str(path), create=False) as held:
+        return bool(held.jobs())
 
 
 def holding(store: Store | str | None) -> AbstractContextManager[Store]:

@@ -93,17 +93,26 @@ def say_job(out: Console, job: int, entries: Sequence[Entry], personal: Mapping[
         out.print(Padding(Text(entry_words(cars[-1])), (0, 2)))
     for name, value in personal.items():
         out.print(Padding(Text.assemble((f"{clean(name)}: ", "dim"), clean(value)), (0, 2)))
-    corrected = {e.corrects: e.seq for e in entries if e.corrects is not None}
+    follower: dict[int, Entry] = {}
+    first = _first_of(entries)
+    newest: dict[int, Entry] = {}
+    for entry in entries:
+        before = newest.get(first[entry.seq])
+        if before is not None:
+            follower[before.seq] = entry
+        newest[first[entry.seq]] = entry
     table = Table.grid(padding=(0, 2))
     table.add_column(justify="right", no_wrap=True)
     table.add_column(no_wrap=True)
     table.add_column(no_wrap=True)
     table.add_column(overflow="fold")
     for entry in entries:
-        old = entry.seq in corrected
+        after = follower.get(entry.seq)
+        old = after is not None
         words = [entry_words(entry)]
-        words += [f"corrects entry {entry.corrects}"] if entry.corrects is not None else []
-        words += [f"corrected by entry {corrected[entry.seq]}"] if old else []
+        if entry.corrects is not None:
+            words.append(f"{'takes back' if entry.kind == WITHDRAWN else 'corrects'} entry {entry.corrects}")
+        words += [f"{_did(after)} by entry {after.seq}"] if after is not None else []
         words += [f"{clean(a.name) or 'attached'} [{a.digest[:12]}]" for a in entry.attachments]
         kind = "taken back" if entry.kind == WITHDRAWN else clean(entry.kind)
         table.add_row(
@@ -117,9 +126,50 @@ def say_job(out: Console, job: int, entries: Sequence[Entry], personal: Mapping[
         out.print(Text(f"\nhead {entries[-1].digest[:16]}", style="dim"))
 
 
-def say_entry(out: Console, entry: Entry) -> None:
-    """One entry in full."""
+def _first_of(entries: Sequence[Entry]) -> dict[int, int]:
+    """Number of each entry to that of the entry which its chain of corrections began with."""
+    first: dict[int, int] = {}
+    for entry in entries:
+        first[entry.seq] = entry.seq if entry.corrects is None else first.get(entry.corrects, entry.corrects)
+    return first
+
+
+def chain_of(entries: Sequence[Entry], seq: int) -> tuple[Entry, ...]:
+    """An entry, with all that corrected it or that it corrects, in their order; the last one is what counts."""
+    first = _first_of(entries)
+    return tuple(e for e in entries if first[e.seq] == first.get(seq, seq))
+
+
+def taken_back_by(entries: Sequence[Entry], seq: int) -> Entry | None:
+    """The entry that took this one back, if it stands so now."""
+    chain = chain_of(entries, seq)
+    return chain[-1] if chain and chain[-1].kind == WITHDRAWN and chain[-1].seq != seq else None
+
+
+def standing_words(entries: Sequence[Entry], seq: int) -> tuple[str, ...]:
+    """Whether an entry counts as it is, and its chain of corrections; nothing where it was never corrected."""
+    chain = chain_of(entries, seq)
+    if len(chain) < 2:
+        return ()
+    place = next(i for i, e in enumerate(chain) if e.seq == seq)
+    told = [f"Entry {chain[0].seq}", *(f"{_did(e)} by entry {e.seq}" for e in chain[1:])]
+    lines = [", then ".join([", ".join(told[:2]), *told[2:]]) + "."]
+    if place + 1 < len(chain):
+        after = chain[place + 1]
+        last = f"; entry {chain[-1].seq} is what stands now" if chain[-1] is not after else ""
+        lines.insert(0, f"It no longer counts: {_did(after)} by entry {after.seq}{last}.")
+    return tuple(lines)
+
+
+def _did(entry: Entry) -> str:
+    return "taken back" if entry.kind == WITHDRAWN else "corrected"
+
+
+def say_entry(out: Console, entry: Entry, standing: Sequence[str] = ()) -> None:
+    """One entry in full, and whether it still counts."""
     out.print(Text(f"Entry {entry.seq}, {entry.stage}: {clean(entry.kind)}", style="bold"))
+    for line in standing:
+        out.print(Padding(Text(line), (0, 2)))
     rows: list[tuple[str, str]] = [("at", when(entry.at)), ("by", clean(entry.by)), ("written by", entry.made_by)]
     rows += [("corrects", str(entry.corrects))] if entry.corrects else []
     rows += [("attached", f"{clean(a.name)}, {a.size} bytes, {a.digest}") for a in entry.attachments]

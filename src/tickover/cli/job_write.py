@@ -9,8 +9,9 @@ from typing import Any
 
 import click
 
+from tickover.cli.job_car import check_car
 from tickover.cli.job_store import at_option, by_option, kept_line, now, opened, store_option
-from tickover.cli.job_words import clean
+from tickover.cli.job_words import clean, taken_back_by
 from tickover.cli.routine import json_option
 from tickover.errors import InputError
 from tickover.jobs import STAGES, Entry, Stage
@@ -64,6 +65,7 @@ personal_option = click.option(
     help="year, fuel, displacement_l, cylinders, throttle, metering, complaint, shop …; may be repeated.",
 )
 @personal_option
+@click.option("--as-it-stands", is_flag=True, help="The car's number is right, though its check digit is not.")
 @click.option("--simulated", is_flag=True, help="The car is invented.")
 @by_option
 @at_option
@@ -72,6 +74,7 @@ personal_option = click.option(
 def new_command(
     pairs: tuple[str, ...],
     secrets: tuple[str, ...],
+    as_it_stands: bool,
     simulated: bool,
     by: str,
     at: str | None,
@@ -79,7 +82,9 @@ def new_command(
     as_json: bool,
 ) -> None:
     """Begin a job. Its number is printed; the other commands take it as --job."""
-    car, personal = data_of(pairs), texts_of(secrets)
+    car, personal, warnings = check_car(data_of(pairs), texts_of(secrets), as_it_stands=as_it_stands)
+    for warning in warnings:
+        click.echo(clean(warning), err=True)
     with opened(store) as held:
         job = held.new(at=at or now(), by=by, car=car, personal=personal, simulated=simulated)
         name = held.name
@@ -160,7 +165,11 @@ def correct_command(
     if not (data or files or withdraw):
         raise click.UsageError("Give what is right with --data or --attach, or take the entry back with --withdraw.")
     with opened(store, create=False) as held:
-        right = correction(job, held.entries(job), entry, data, anew=anew, withdraw=withdraw)
+        entries = held.entries(job)
+        right = correction(job, entries, entry, data, anew=anew, withdraw=withdraw)
+        gone = taken_back_by(entries, entry)
+        if gone is not None and withdraw:
+            raise InputError(f"entry {entry} was taken back already, by entry {gone.seq}", way_out="Nothing is to do.")
         attached = [*right.attachments, *(held.attach(file) for file in files)]
         kept = held.add(
             job,
@@ -175,6 +184,9 @@ def correct_command(
             simulated=right.simulated,
         )
     _say_kept("job correct", job, kept, as_json)
+    if gone is not None:
+        said = f"Entry {entry} had been taken back by entry {gone.seq}; with this correction it counts again."
+        click.echo(said, err=as_json)
 
 
 @click.command("purge")

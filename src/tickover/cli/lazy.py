@@ -8,6 +8,7 @@ from __future__ import annotations
 import importlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from difflib import get_close_matches
 from typing import IO, Any
 
 import click
@@ -66,6 +67,39 @@ def _one_line(ctx: click.Context | None = None) -> Iterator[None]:
         ) from None
 
 
+_GROUP = "_group"
+"""How the name of a group ends; only these are imported to look into them for what was meant."""
+_MOST_NEAR = 2
+
+
+def _nearest(name: str, ctx: click.Context) -> list[str]:
+    """Whole commands that may be meant: of the very name elsewhere, else alike here, else alike elsewhere."""
+    here, root = _path(ctx), ctx.find_root()
+    own = {f"{here} {c}": c for c in ctx.command.list_commands(ctx)} if isinstance(ctx.command, click.Group) else {}
+    every = dict(_tree(root.command, root, PROGRAM))
+    same = [path for path, leaf in every.items() if leaf == name]
+    if same:
+        return same[:_MOST_NEAR]
+    for paths in (own, every):
+        close = get_close_matches(name.lower(), sorted(set(paths.values())), n=1, cutoff=0.6)
+        if close:
+            return [path for path, leaf in paths.items() if leaf == close[0]][:_MOST_NEAR]
+    return []
+
+
+def _tree(command: click.Command, ctx: click.Context, path: str) -> Iterator[tuple[str, str]]:
+    """Every command below this one: its whole name, and its last word."""
+    if not isinstance(command, click.Group):
+        return
+    for name in command.list_commands(ctx):
+        yield f"{path} {name}", name
+        later = command.later.get(name) if isinstance(command, LazyGroup) else None
+        if later is None or later[0].endswith(_GROUP):
+            below = command.get_command(ctx, name)
+            if below is not None:
+                yield from _tree(below, ctx, f"{path} {name}")
+
+
 class LazyGroup(click.Group):
     """A click group; ``later`` names commands that are imported when they are called."""
 
@@ -88,6 +122,17 @@ class LazyGroup(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names in the order of the job, not of the alphabet."""
         return [*self.commands, *self.later]
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click's own; a command that is not here is answered with the nearest that is, in any group."""
+        name = args[0]
+        if name[:1].isalnum() and not ctx.resilient_parsing and self.get_command(ctx, name) is None:
+            near = _nearest(name, ctx)
+            hint = f" Did you mean {' or '.join(f'`{path}`' for path in near)}?" if near else ""
+            raise click.UsageError(f"No such command “{name}”.{hint}", ctx)
+        return super().resolve_command(ctx, args)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import and return one command."""

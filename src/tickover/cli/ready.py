@@ -19,11 +19,10 @@ from tickover.cli.job_store import by_option, car_of, job_option, kept_line, ope
 from tickover.cli.lazy import LazyGroup
 from tickover.errors import InputError, ReplyError
 from tickover.jobs import Entry
-from tickover.obd.codes import code_text, code_word
 from tickover.obd.results import Decoded
 from tickover.obd.typed import decode_file, decode_text
+from tickover.readiness.by_hand import told_by_hand
 from tickover.readiness.cleared import WHY_NOT_ERASE
-from tickover.readiness.names import monitor_called
 from tickover.readiness.results import CarState, Fuel, LampSeen, Verdict
 from tickover.readiness.rulebook import Rule, load_rules
 from tickover.readiness.rulebook import load_rule as find_rule
@@ -278,24 +277,17 @@ def _by_hand(
 ) -> CarState:
     if opened is not None and open_count is not None:
         raise InputError("--open and --open-count are both given", way_out="Name the monitors, or count them.")
-    changed: dict[str, Any] = {}
-    says = list(state.says)
-    if opened is not None:
-        names = _words(opened)
-        changed["open"] = tuple(dict.fromkeys(monitor_called(name) for name in names))
-        changed["complete"] = ()
-        says.append("open monitors told by hand; all others taken as complete")
-    if open_count is not None:
-        changed |= {"open": None, "complete": (), "open_count": open_count}
-        says.append("only a count of open monitors, told by hand, as the station counts")
-    if lamp is not None:
-        changed["lamp"] = lamp == "on"
+    seen: LampSeen | None = None
     if bulb is not None:
-        seen: LampSeen = "lights with the ignition" if bulb == "lights" else "stays dark"
-        changed["lamp_seen"] = seen
-    if permanent is not None:
-        changed["permanent"] = tuple(_code(word) for word in _words(permanent))
-    return state.model_copy(update={**changed, "says": tuple(says)})
+        seen = "lights with the ignition" if bulb == "lights" else "stays dark"
+    return told_by_hand(
+        state,
+        opened=None if opened is None else _words(opened),
+        open_count=open_count,
+        lamp=None if lamp is None else lamp == "on",
+        lamp_seen=seen,
+        permanent=None if permanent is None else _words(permanent),
+    )
 
 
 def open_by_hand(state: CarState, opened: str | None) -> CarState:
@@ -305,10 +297,6 @@ def open_by_hand(state: CarState, opened: str | None) -> CarState:
 
 def _words(text: str) -> list[str]:
     return [] if text.strip().lower() == "none" else [word for word in text.split(",") if word.strip()]
-
-
-def _code(word: str) -> str:
-    return code_text(code_word(word))
 
 
 def say(word: str, sentence: str) -> None:

@@ -9,8 +9,10 @@ from click.core import ParameterSource
 
 from tickover.cli.people import one_of, people_of, person_option
 from tickover.cli.routine import folder_option, json_option, print_json, print_lines
+from tickover.cues.when import ROAD
 from tickover.errors import InputError
-from tickover.routines import compile_routine, load_routine
+from tickover.results import CannotTell
+from tickover.routines import CompiledRoutine, compile_routine, load_routine
 from tickover.routines.chances import RoutineOdds, odds_of
 from tickover.routines.words import Line, odds_lines
 from tickover.timing import CueFrom, Person
@@ -48,7 +50,10 @@ def odds_command(
     folder: Path | None,
     as_json: bool,
 ) -> None:
-    """Odds of a clean run, the weak step, and what cues gain."""
+    """Odds of a clean run, the weak step, and what cues gain.
+
+    None for a routine on the road or with counted time: a log shows that, nobody times it by feel.
+    """
     if figure is not None and figure.suffix.lower() not in (".svg", ".png"):
         raise click.BadParameter(f"“{figure}” ends neither in .svg nor in .png", param_hint="--figure")
     counted: CueFrom = "last act" if cue_from == "coach" else "schedule"
@@ -56,16 +61,44 @@ def odds_command(
     if person is not None and any(given(name) is ParameterSource.COMMANDLINE for name in ("cv", "event_sd")):
         raise click.UsageError("--cv and --event-sd are figures of somebody; leave them out with --person")
     who, people = (Person(cv=cv, event_sd=event_sd), []) if person is None else (one_of(person), people_of(person))
-    found = odds_of(compile_routine(load_routine(routine, folder)), who, cued, people=people, cue_from=counted)
+    compiled = compile_routine(load_routine(routine, folder))
+    inputs = {"routine": routine, "cv": who.cv, "event_sd": who.cued_sd, "cue": list(cued), "cue_from": cue_from}
+    none = no_odds(compiled)
+    if none is not None:
+        if figure is not None:
+            raise InputError(f"nothing is drawn: {none.reason}", way_out=none.way_out)
+        if as_json:
+            print_json("routine odds", none, inputs, ())
+        else:
+            print_lines([Line("title", compiled.title), Line("text", f"Cannot tell: {none.reason}. {none.way_out}")])
+        return
+    found = odds_of(compiled, who, cued, people=people, cue_from=counted)
     if figure is not None:
         draw(found, figure, narrow)
     if as_json:
-        inputs = {"routine": routine, "cv": who.cv, "event_sd": who.cued_sd, "cue": list(cued), "cue_from": cue_from}
         print_json("routine odds", found, inputs, RESTS)
         return
     print_lines(odds_lines(found))
     if figure is not None:
         print_lines([Line("soft", f"Drawn: {figure}")])
+
+
+def no_odds(routine: CompiledRoutine) -> CannotTell | None:
+    """Why a routine has no odds by feel; None where it has some.
+
+    Its seconds are then road's, traffic's or an instrument's, not those of a person who counts.
+    """
+    if any(s.kind in ROAD for s in routine.steps):
+        return CannotTell(reason="it is done on the road, where speed and traffic decide, not timing by feel",
+                          way_out="Drive it with the coach, then: tickover drive check LOG --plan FILE.")  # fmt: skip
+    if routine.counters:
+        counter = routine.counters[0]
+        shown = counter.condition.replace("_", " ")
+        return CannotTell(
+            reason=f"the time of “{counter.group}” counts only while this holds: {shown}; that is read, not felt",
+            way_out="Run it with the coach; tickover judge reads the log.",
+        )
+    return None
 
 
 def draw(found: RoutineOdds, figure: Path, narrow: bool = False) -> None:

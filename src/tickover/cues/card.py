@@ -10,18 +10,23 @@ from typing import Any
 from tickover import __version__
 from tickover.cues.plan_picture import plan_picture
 from tickover.cues.sounds import ANSWER_WORDS
+from tickover.cues.when import COUNTS, notes_of, on_road, own_detail, when_of
 from tickover.drawing import paper
 from tickover.drawing.svg import clean
 from tickover.drawing.tokens import PALETTES
 from tickover.errors import PaperError
 from tickover.routines import CompiledNeed, CompiledRoutine, CompiledStep
 from tickover.routines.aiming import aims_for
+from tickover.routines.phrases import CAUTION_ROAD
 from tickover.timing import Aim
 
 ROOM = 687.0
 """Between the edges of an A4 page with 14 mm margins [px]."""
 
 SHORTENED = "Shortened to fit one page: `tickover routine show` has the whole text."
+
+PASSENGER = "A passenger works the coach"
+"""How a routine's own caution begins that says who works what on the road."""
 
 ERASES = (
     "This routine may erase codes and readiness. Read lamp, codes and readiness first and write them down; "
@@ -133,6 +138,8 @@ def _content(routine: CompiledRoutine, found: dict[str, Aim], trim: Trim) -> tup
     rows, numbers = rows_of(routine)
     picture = plan_picture(routine, found, numbers, room=ROOM)
     cut = len(routine.needs) > trim.needs
+    harms, cautions = _cautions(routine, [step for step, _ in rows])
+    notes = notes_of(routine, numbers)
     content: dict[str, Any] = {
         "colours": {str(token): colour for token, colour in PALETTES["print"].items()},
         "faces": {role: list(faces) for role, faces in paper.FACES.items()},
@@ -151,8 +158,16 @@ def _content(routine: CompiledRoutine, found: dict[str, Aim], trim: Trim) -> tup
             "sentence": clean(picture.sentence),
             "words": picture.set_words("print"),
         },
-        "steps": [_row(step, rounds, k, words, trim) for k, (step, rounds) in enumerate(rows, 1)],
-        "cautions": [words.text(c) for c in routine.cautions],
+        "steps": [
+            _row(step, rounds, k, words)
+            | {
+                "when": words.text(when_of(routine, step, numbers)),
+                "detail": words.text(_more(routine, step, rounds, trim, notes.get(k, ()))),
+                "caution": words.text(harms[k - 1]),
+            }
+            for k, (step, rounds) in enumerate(rows, 1)
+        ],
+        "cautions": [words.text(c) for c in cautions],
         "miss": words.text(routine.after_miss),
         "signs": [words.text(s) for s in routine.signs] if trim.signs else [],
         "basis": clean(routine.basis.words),
@@ -172,19 +187,40 @@ def _title(step: CompiledStep) -> str:
     return f"Watch: {ANSWER_WORDS[step.kind]}" if step.answer and step.kind in ANSWER_WORDS else step.title
 
 
-def _row(step: CompiledStep, rounds: int, number: int, words: _Words, trim: Trim) -> dict[str, str]:
-    when = f"{step.bound} after {step.counted_from}" if step.bound and step.counted_from else step.bound
-    # How long each press and gap may be, and what time does not count, is never left out.
-    needed = len(step.events) > 1 or "Time counts only" in step.detail
-    more = step.detail.replace("_", " ") if trim.details or needed else ""
+def _cautions(routine: CompiledRoutine, steps: list[CompiledStep]) -> tuple[list[str], list[str]]:
+    """Cautions of each step, and those of the whole that stand at the foot.
+
+    On the road one caution belongs to every step; it is said once, before the first drive, in the routine's own words
+    where it has them.
+    """
+    if not on_road(routine):
+        return [" ".join(t for t in (s.caution, s.harm) if t) for s in steps], list(routine.cautions)
+    own = next((c for c in routine.cautions if c.startswith(PASSENGER)), CAUTION_ROAD)
+    told: list[str] = []
+    said = False
+    for step in steps:
+        text = step.caution
+        if CAUTION_ROAD in text:
+            text = text.replace(CAUTION_ROAD, "" if said else own)
+            said = True
+        told.append(" ".join(f"{text} {step.harm}".split()))
+    return told, [c for c in routine.cautions if not (said and c == own)]
+
+
+def _more(routine: CompiledRoutine, step: CompiledStep, rounds: int, trim: Trim, notes: tuple[str, ...]) -> str:
+    """What stands under a title. How long each press and gap may be, and what time counts, is never left out."""
+    needed = len(step.events) > 1
+    more = own_detail(routine, step) if trim.details or needed else ""
     if rounds > 1:
         more = more.replace(f"Round {step.round} of {rounds}.", "").strip()
+    counts = [n for n in notes if trim.details or COUNTS.lower() in n.lower()]
+    return " ".join([more, *counts]).strip()
+
+
+def _row(step: CompiledStep, rounds: int, number: int, words: _Words) -> dict[str, str]:
     return {
         "number": str(number),
         "title": words.text(_title(step)),
-        "when": words.text(when),
         "rounds": f"each of {rounds} rounds" if rounds > 1 else "",
-        "detail": words.text(more),
-        "caution": words.text(" ".join(t for t in (step.caution, step.harm) if t)),
         "none": words.text(f"If it does not come: {step.if_none}") if step.if_none else "",
     }

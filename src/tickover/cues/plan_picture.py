@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from tickover.attempts import Kind
+from tickover.cues.when import on_road
 from tickover.drawing.figures import short
 from tickover.drawing.picture import Picture
 from tickover.drawing.timeline import Act, Caption, Timeline, Track, timeline
@@ -17,10 +18,15 @@ _TRACKS: tuple[tuple[str, str, str, dict[Kind, int]], ...] = (
     ("Lamp", "dark", "lit", {"lamp lit": 1, "lamp flashing": 1, "lamp off": 0}),
     ("Engine", "still", "runs", {"running": 1, "stopped": 0}),
     ("Fan", "still", "on", {"fan on": 1, "fan off": 0}),
+    ("Car", "stands", "drives", {"drive": 1, "coast": 1, "stand": 0}),
 )
 _AT_REST = {"Pedal": 1}
 _OTHER = "Other"
 _BEFORE, _AFTER = 1.0, 2.0
+_APART_ON_ROAD = 3.0
+"""A drive is drawn whole, its marks as near as they come [px]: its minutes are what the driver wants to see."""
+LONG = 180.0
+"""A routine longer than this has its axis in minutes and seconds, from the first act on [s]; own choice."""
 
 
 def plan_picture(
@@ -35,15 +41,19 @@ def plan_picture(
         room: width [px].
     Returns: the picture. An answer of the car stands in the middle of its window, and what waits for it after that.
     """
-    times = plan_times(routine, aims)
-    end = max(times.values()) + _BEFORE + _AFTER
+    road = on_road(routine)
+    planned = plan_times(routine, aims)
+    long = max(planned.values()) > LONG
+    before = 0.0 if long else _BEFORE
+    times = {name: t + before for name, t in planned.items()}
+    end = max(times.values()) + max(_AFTER, 0.01 * max(times.values()) if road else 0.0)
     kinds = {e.kind for e in routine.events}
     shown = [t for t in _TRACKS if kinds & set(t[3])]
     others = [e for e in routine.events if not any(e.kind in t[3] for t in _TRACKS)]
     tracks, acts = [], []
     for index, (name, low, high, levels) in enumerate(shown):
         events = [e for e in routine.events if e.kind in levels]
-        steps = tuple((times[e.name] + _BEFORE, levels[e.kind]) for e in events)
+        steps = tuple((times[e.name], levels[e.kind]) for e in events)
         track = Track(
             name,
             low,
@@ -61,7 +71,17 @@ def plan_picture(
         acts += [_act(routine, e, len(shown), 0, times) for e in others]
     captions = _captions(routine, times, numbers)
     return timeline(
-        Timeline(end, tuple(tracks), tuple(acts), captions, what=f"{routine.title}: windows and aims"), room=room
+        Timeline(
+            end,
+            tuple(tracks),
+            tuple(acts),
+            captions,
+            seconds="min:s" if long else "seconds",
+            what=f"{routine.title}: windows and aims",
+            clock=long,
+            apart=_APART_ON_ROAD if road else 15.0,
+        ),
+        room=room,
     )
 
 
@@ -95,22 +115,23 @@ def _flashing(name: str, events: list[CompiledEvent], times: Mapping[str, float]
         if e.kind == "lamp flashing":
             until = times[events[k + 1].name] if k + 1 < len(events) else max(times.values()) + _AFTER
             if until > times[e.name]:
-                found.append((times[e.name] + _BEFORE, until + _BEFORE))
+                found.append((times[e.name], until))
     return tuple(found)
 
 
 def _act(routine: CompiledRoutine, event: CompiledEvent, track: int, level: int, times: Mapping[str, float]) -> Act:
     """An event with its window about where it is drawn."""
-    at = times[event.name] + _BEFORE
+    at = times[event.name]
     answer = next((w for w in routine.answers if w.event == event.name), None)
     window: tuple[float | None, float | None] | None = None
     if answer is not None:
-        since = times[answer.after] + _BEFORE
+        since = times[answer.after]
         window = (since + answer.lo, since + answer.hi)
     else:
         bound = next((c for c in routine.constraints if c.b == event.name and c.rule == "bound"), None)
-        if bound is not None:
-            since = times[bound.a] + _BEFORE
+        # On the road an act is done when the time before it is: a jaw open to one side would say nothing more.
+        if bound is not None and not (on_road(routine) and None in (bound.lo, bound.hi)):
+            since = times[bound.a]
             window = (
                 None if bound.lo is None else since + bound.lo,
                 None if bound.hi is None else since + bound.hi,
@@ -121,7 +142,7 @@ def _act(routine: CompiledRoutine, event: CompiledEvent, track: int, level: int,
 def _captions(routine: CompiledRoutine, times: Mapping[str, float], numbers: Mapping[str, int]) -> tuple[Caption, ...]:
     found = []
     for step in routine.steps:
-        first, last = times[step.events[0]] + _BEFORE, times[step.events[-1]] + _BEFORE
+        first, last = times[step.events[0]], times[step.events[-1]]
         number = numbers[step.id]
         presses = len(step.events) > 1
         text = f"{number}: {short(len(step.events) // 2)} presses" if presses else str(number)

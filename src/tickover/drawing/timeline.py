@@ -8,7 +8,7 @@ be cut out, and the cut is marked.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
@@ -88,7 +88,11 @@ class Caption:
 
 @dataclass(frozen=True)
 class Timeline:
-    """All that the picture shows: how long it lasted [s], tracks, acts, captions."""
+    """All that the picture shows: how long it lasted [s], tracks, acts, captions.
+
+    ``clock``: times are told in minutes and seconds. ``apart``: how far neighbouring instants should stand apart before
+    a wait is cut out [px].
+    """
 
     duration: float
     tracks: tuple[Track, ...]
@@ -96,6 +100,8 @@ class Timeline:
     captions: tuple[Caption, ...] = ()
     seconds: str = "seconds"
     what: str = "One attempt"
+    clock: bool = False
+    apart: float = 15.0
 
 
 def timeline(shown: Timeline, *, room: float = 688.0) -> Picture:
@@ -109,7 +115,7 @@ def timeline(shown: Timeline, *, room: float = 688.0) -> Picture:
     """
     if not shown.tracks or room < 300:
         raise ValueError("a timeline needs at least one track, and 300 px")
-    scale = time_scale(shown.duration, _instants(shown), _LEFT + 14, room - _RIGHT)
+    scale = time_scale(shown.duration, _instants(shown), _LEFT + 14, room - _RIGHT, least=shown.apart)
     top, c_shapes, c_labels, heads = _captions(shown, scale, room)
     levels: list[tuple[float, float]] = []
     y = top
@@ -129,6 +135,9 @@ def timeline(shown: Timeline, *, room: float = 688.0) -> Picture:
     axis, numbers = _axis(shown, scale, bottom, room)
     return Picture(room, bottom + 22, (*shapes, *axis), (*labels, *numbers), _sentence(shown))
 
+
+CLOCK_STEPS = (1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 1200.0, 3600.0)
+"""Steps of an axis in minutes and seconds [s]."""
 
 NEAR_EDGE = 4.0
 """An edge of a window this near to its act is drawn in its true place [s]; ± 3 s is the widest usual give."""
@@ -341,10 +350,11 @@ def _axis(shown: Timeline, scale: TimeScale, y: float, room: float) -> tuple[lis
         # Through a cut the axis stops at the strokes.
         ends = [(s.x0, s.x1)] if not s.cut else [(s.x0, (s.x0 + s.x1) / 2 - 4), ((s.x0 + s.x1) / 2 + 4, s.x1)]
         shapes += [segment(a, y, b, y, Token.LINE, 1) for a, b in ends if b > a]
-    fine = scale.ticks(7)
+    steps = CLOCK_STEPS if shown.clock else ()
+    fine = scale.ticks(7, steps)
     shapes += [segment(scale.x(t), y, scale.x(t), y + 4, Token.LINE, 1) for t in fine]
-    marks = scale.ticks(30)
-    texts = [*(short(round(t, 6)) for t in marks), shown.seconds]
+    marks = scale.ticks(40 if shown.clock else 30, steps)
+    texts = [*(_clock(t) if shown.clock else short(round(t, 6)) for t in marks), shown.seconds]
     spaces = [width(words, "form", _SIZE) for words in texts]
     wants = [Want(scale.x(t), space) for t, space in zip(marks, spaces, strict=False)]
     wants.append(Want(room - spaces[-1] / 2, spaces[-1], 2))
@@ -358,27 +368,39 @@ def _axis(shown: Timeline, scale: TimeScale, y: float, room: float) -> tuple[lis
     return shapes, labels
 
 
+def _clock(t: float) -> str:
+    """An instant in minutes and seconds, like ``5:00``."""
+    minutes, rest = divmod(round(t), 60)
+    return f"{minutes}:{rest:02d}"
+
+
 def _sentence(shown: Timeline) -> str:
-    told = [f"{shown.what}, {short(round(shown.duration, 1))} {shown.seconds}."]
+    number = _clock if shown.clock else _tenths
+    length = _clock(shown.duration) if shown.clock else short(round(shown.duration, 1))
+    told = [f"{shown.what}, {length} {shown.seconds}."]
     for act in shown.acts:
-        told.append(f"{act.name}: {_when(act)}, {act.state}.")
+        told.append(f"{act.name}: {_when(act, number)}, {act.state}.")
     for track in shown.tracks:
         told += [f"{track.name.capitalize()} flashing from {plain(a, 1)} to {plain(b, 1)}." for a, b in track.flashing]
     return " ".join(told)
 
 
-def _when(act: Act) -> str:
+def _tenths(t: float) -> str:
+    return plain(t, 1)
+
+
+def _when(act: Act, number: Callable[[float], str] = _tenths) -> str:
     if act.t_lo is None or act.t_hi is None:
         words = "did not come"
     elif act.t_hi - act.t_lo < 0.05:
-        words = f"at {plain((act.t_lo + act.t_hi) / 2, 1)}"
+        words = f"at {number((act.t_lo + act.t_hi) / 2)}"
     else:
-        words = f"between {plain(act.t_lo, 1)} and {plain(act.t_hi, 1)}"
+        words = f"between {number(act.t_lo)} and {number(act.t_hi)}"
     lo, hi = act.window or (None, None)
     if lo is not None and hi is not None:
-        return f"{words}, window {plain(lo, 1)} to {plain(hi, 1)}"
+        return f"{words}, window {number(lo)} to {number(hi)}"
     if lo is not None:
-        return f"{words}, not before {plain(lo, 1)}"
+        return f"{words}, not before {number(lo)}"
     if hi is not None:
-        return f"{words}, not after {plain(hi, 1)}"
+        return f"{words}, not after {number(hi)}"
     return words

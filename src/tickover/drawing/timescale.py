@@ -50,11 +50,17 @@ class TimeScale:
         whole = [s for s in self.stretches if not s.cut and s.t1 > s.t0]
         return (whole[0].x1 - whole[0].x0) / (whole[0].t1 - whole[0].t0) if whole else 0.0
 
-    def ticks(self, least: float) -> list[float]:
-        """Instants at multiples of one nice step, at least ``least`` px apart, none inside a cut."""
+    def ticks(self, least: float, steps: Sequence[float] = ()) -> list[float]:
+        """Instants at multiples of one nice step, at least ``least`` px apart, none inside a cut.
+
+        Args:
+            least: how far apart [px].
+            steps: the steps to choose from [s], rising, the last where all are too short; any nice one where none.
+        """
         if self.pixels_a_second <= 0:
             return []
-        step = nice_step(least / self.pixels_a_second, 1)
+        short = least / self.pixels_a_second
+        step = next((s for s in steps if s >= short), steps[-1]) if steps else nice_step(short, 1)
         found = []
         for s in self.stretches:
             if not s.cut:

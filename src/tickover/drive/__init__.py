@@ -3,7 +3,7 @@
 from tickover.drive.check import best_rows, check_drive, distance, drives_of, row_of
 from tickover.drive.conditions import Condition, Conditions, Limit, Monitor, load_conditions
 from tickover.drive.figures import strip
-from tickover.drive.plan import DrivePlan, PlanLeg, Situation, plan_drive
+from tickover.drive.plan import DrivePlan, PlanLeg, Situation, plan_drive, plan_sentence
 from tickover.drive.results import ConditionFound, DriveCheck, DriveRow, Drives, MonitorFound
 from tickover.drive.roads import Roads, load_roads, road_names
 from tickover.drive.routine import counted_steps, plan_routine, plan_toml
@@ -31,6 +31,7 @@ __all__ = [
     "load_roads",
     "plan_drive",
     "plan_routine",
+    "plan_sentence",
     "plan_toml",
     "road_names",
     "row_of",

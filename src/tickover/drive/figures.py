@@ -23,6 +23,8 @@ _WIDE = 640.0
 _SPEED = 150.0
 _HIGH = 18.0
 _LEFT, _RIGHT, _GAP = 176.0, 210.0, 18.0
+_MOST = 16
+"""Lines of an outcome at most; far more than any takes, so that none is cut off. Own choice."""
 _PAD = 14.0
 _MARKS = 17.0
 NEAR = 0.5
@@ -147,8 +149,8 @@ def _pieces(check: DriveCheck) -> list[list[tuple[float, float]]]:
 def _wide_row(c: ConditionFound, frame: _Frame, y: float, room: float) -> tuple[list[Node], list[Label], float]:
     """A track with its name at the left and its outcome at the right."""
     name = fold(c.title, frame.x0 - _GAP - 26, "text", _NAME, bold=True)
-    asks = fold(c.asks, frame.x0 - _GAP - 26, "form", _SIZE)
-    said = fold(c.words, room - frame.x1 - _GAP, "form", _SIZE, bold=True, most=4)
+    asks = fold(c.asks, frame.x0 - _GAP - 26, "form", _SIZE, most=_MOST)
+    said = fold(c.words, room - frame.x1 - _GAP, "form", _SIZE, bold=True, most=_MOST)
     high = max((len(name) + len(asks)) * _LINE, len(said) * _LINE, _HIGH + 24) + 12
     labels = [Label(0, y + 14 + k * _LINE, t, role="text", size=_NAME, bold=True, colour=Token.INK)
               for k, t in enumerate(name)]  # fmt: skip
@@ -163,12 +165,12 @@ def _wide_row(c: ConditionFound, frame: _Frame, y: float, room: float) -> tuple[
 def _narrow_row(c: ConditionFound, frame: _Frame, y: float, room: float) -> tuple[list[Node], list[Label], float]:
     """A track with its name above and its outcome below."""
     name = shorten(c.title, room, "text", _NAME, bold=True)
-    asks = fold(c.asks, room, "form", _SIZE, most=2)
+    asks = fold(c.asks, room, "form", _SIZE, most=_MOST)
     labels = [Label(0, y + 14, name, role="text", size=_NAME, bold=True, colour=Token.INK)]
     labels += [Label(0, y + 14 + (1 + k) * _LINE, t, size=_SIZE) for k, t in enumerate(asks)]
     at = y + 18 + (1 + len(asks)) * _LINE + _HIGH / 2
     shapes, more = _track(c, frame, at)
-    said = fold(c.words, room, "form", _SIZE, bold=True, most=4)
+    said = fold(c.words, room, "form", _SIZE, bold=True, most=_MOST)
     below = at + _HIGH / 2 + 20
     labels += [Label(0, below + k * _LINE, t, size=_SIZE, bold=k == 0, colour=_colour(c)) for k, t in enumerate(said)]
     end = below + (len(said) - 1) * _LINE + 10

@@ -19,6 +19,8 @@ from tickover.results import CannotTell, Quantity
 
 PASSING = 1.0
 """Stretches shorter than this are left out of lists and pictures [s]; own choice."""
+NEAR_SPEED, NEAR_STEP = 10.0, 0.5
+"""How far beside its limits a speed is still a near miss, and how finely that is told [km/h]; own choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,9 +65,9 @@ def judge(condition: Condition, log: Log, since: float | None = None) -> Conditi
     if condition.kind == "start":
         return _start(condition, log, absent)
     if absent and not any(p.state == FALSE for p in found):
-        return _blank(condition, log, words.not_recorded(absent))
+        return _blank(condition, log, words.not_known(absent, log))
     if absent and all(p.state != TRUE for p in found) and condition.kind != "stretch":
-        return _blank(condition, log, words.not_recorded(absent))
+        return _blank(condition, log, words.not_known(absent, log))
     if condition.kind == "total":
         return _total(condition, log, found)
     if condition.kind == "reach":
@@ -209,7 +211,9 @@ def _start(condition: Condition, log: Log, absent: Sequence[Limit]) -> Condition
         return _found(condition, log, "not met", f"Not so: {text}.", "not so")
     if not log.begins:
         return _blank(
-            condition, log, CannotTell(reason="the log does not hold the engine's start", way_out="Log from key on.")
+            condition,
+            log,
+            CannotTell(reason="the log does not show the engine's start", way_out=words.START_WAY_OUT),
         )
     if absent or len(good) < sum(one.of in log.series for one in condition.limits):
         known = {one.of for one, _ in good}
@@ -252,7 +256,7 @@ def _stretch(condition: Condition, log: Log, found: Sequence[Piece], absent: Seq
         return _found(condition, log, "met", text, f"met {words.mmss(at)}", **more)
     if len(met) + sum(_could_be(b, need, condition.times) for b in open_) < condition.times:
         return _short(condition, log, blocks, met, more)
-    why = words.not_recorded(absent) if absent else words.undecided_stretch(open_[0], need, log)
+    why = words.not_known(absent, log) if absent else words.undecided_stretch(open_[0], need, log)
     lost = f" {words.tale(best, need, log)}." if best is not None and best.why is not None else ""
     counted = f"{len(met)} of {condition.times}. " if condition.times > 1 else ""
     short = f"{len(met)} of {condition.times}, cannot tell" if condition.times > 1 else "cannot tell"
@@ -274,15 +278,39 @@ def _short(
     best = max(rest, key=lambda b: b.nominal, default=None)
     counted = f"{len(met)} of {condition.times}. " if condition.times > 1 else ""
     if best is None:
-        text = f"{counted}{'No further one' if met else 'It never held'}."
+        near = _nearly(condition, log)
+        text = f"{counted}{'No further one' if met else 'It never held'}{f'; {near}' if near else ''}."
         short = f"{len(met)} of {condition.times}" if condition.times > 1 else "never held"
         return _found(condition, log, "not met", text, short, **more)
     tale = words.tale(best, condition.seconds, log)
     others = f" {len(rest) - 1} more, shorter." if len(rest) > 1 else ""
+    if best.nominal < condition.seconds / 2:
+        near = _nearly(condition, log)
+        others += f" {near[:1].upper()}{near[1:]}." if near else ""
     have = f"{words.mmss(best.nominal)} of {words.mmss(condition.seconds)}"
     short = f"{len(met)} of {condition.times}" if condition.times > 1 else f"short: {have}"
     more["lost_at"] = best.true.end - log.start
     return _found(condition, log, "not met", f"{counted}{tale}.{others}", short, **more)
+
+
+def _nearly(condition: Condition, log: Log) -> str:
+    """How far the speed stayed from its limits where a stretch long enough was driven beside them; or nothing.
+
+    The least widening of the limits by which the stretch would have held. Source: own choice.
+    """
+    speed = condition.limit("vehicle_speed")
+    if speed is None or "vehicle_speed" not in log.series:
+        return ""
+    for by in np.arange(NEAR_STEP, NEAR_SPEED + NEAR_STEP / 2, NEAR_STEP).tolist():
+        for low, high in ((by, 0.0), (0.0, by), (by, by)):
+            wide = replace(speed, lo=speed.lo - low, hi=speed.hi + high)
+            limits = [wide if one is speed else one for one in condition.limits]
+            best = max((p for p in pieces(log, limits) if p.state == TRUE), key=lambda p: p.length, default=None)
+            if best is not None and best.length >= condition.seconds:
+                way = "outside" if low and high else "short of" if low else "above"
+                length, since = words.mmss(best.length), words.mmss(best.start - log.start)
+                return f"speed at most {by:g} km/h {way} {words.range_words(speed)} for {length}, from {since}"
+    return ""
 
 
 def _blocks(found: Sequence[Piece], log: Log) -> list[Block]:

@@ -152,6 +152,21 @@ def plan_drive(conditions: Conditions, situation: Situation, roads: Roads) -> Dr
     )
 
 
+def plan_sentence(plan: DrivePlan) -> str:
+    """A plan in one line: how long, for which monitors, when, and whether the engine must be cold.
+
+    Example: ``"a drive of about 13 min in 3 stretches, for catalyst and evaporative system; start cold"``.
+    """
+    if not plan.legs:
+        names = words.names([r.title for r in plan.refused])
+        return "no drive to plan" + (f" for {names}" if names else "")
+    count = len(plan.legs)
+    begin = f", {plan.not_before}" if plan.not_before else ""
+    cold = "; start cold" if plan.cold or plan.wait_hours > 0 else ""
+    return (f"a drive of about {plan.minutes:.0f} min in {count} stretch{'es' if count != 1 else ''}, for "
+            f"{words.names(plan.titles)}{begin}{cold}")  # fmt: skip
+
+
 def _wanted(conditions: Conditions, situation: Situation, refused: list[Refused]) -> list[Monitor]:
     """The monitors by name, each once; known ones without a stretch are refused, unknown ones raise."""
     found: dict[str, Monitor] = {}

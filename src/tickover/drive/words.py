@@ -51,6 +51,15 @@ def times(n: int) -> str:
     return _SMALL.get(n, f"{n} times")
 
 
+def names(titles: Sequence[str]) -> str:
+    """Titles of monitors inside a sentence.
+
+    Example: ``names(["Catalyst", "EGR"])`` is ``"catalyst and EGR"``.
+    """
+    small = [t if t[:2].isupper() else f"{t[:1].lower()}{t[1:]}" for t in titles]
+    return small[0] if len(small) == 1 else f"{', '.join(small[:-1])} and {small[-1]}" if small else ""
+
+
 def range_words(one: Limit) -> str:
     """A limit in words, with its unit."""
     lo, hi = (f"{v:.3g}".replace("-", "−") for v in (one.lo, one.hi))
@@ -122,6 +131,30 @@ def not_recorded(absent: Sequence[Limit]) -> CannotTell:
     listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
     are = "is" if len(names) == 1 else "are"
     return CannotTell(reason=f"{listed} {are} not known from this log", way_out=f"Log or state: {', '.join(names)}.")
+
+
+_FROM_START = {"coolant_rise": "coolant_temperature", "coolant_above_outside": "coolant_temperature"}
+"""What is worked out from the engine's start, and the recorded quantity it is worked out from."""
+
+START_WAY_OUT = "Say --whole if the log runs from the engine's start to the end of the drive; else log from key on."
+
+
+def not_known(absent: Sequence[Limit], log: Log) -> CannotTell:
+    """Why quantities are not known from a log: not recorded, or recorded without the engine's start being shown."""
+    unplaced = [one for one in absent if not log.begins and _FROM_START.get(one.of, "") in log.series]
+    if not unplaced:
+        return not_recorded(absent)
+    listed = " and ".join(dict.fromkeys(_name(one.of) for one in unplaced))
+    first = next((log.series[_FROM_START[one.of]].value[0] for one in unplaced), math.nan)
+    reason = (
+        f"the log does not show the engine's start, so {listed} cannot be placed "
+        f"(its first reading: {figure(float(first), '°C')})"
+    )
+    others = [one for one in absent if one not in unplaced]
+    if not others:
+        return CannotTell(reason=reason, way_out=START_WAY_OUT)
+    more = not_recorded(others)
+    return CannotTell(reason=f"{reason}; {more.reason}", way_out=f"{START_WAY_OUT} {more.way_out}")
 
 
 def _name(of: str) -> str:

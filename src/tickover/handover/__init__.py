@@ -32,6 +32,7 @@ def sheet_pdf(
     vin: Show = "masked",
     personal: Mapping[str, str] | None = None,
     job: str | int | None = None,
+    draft: bool = False,
 ) -> bytes:
     """The customer's sheet as a PDF of one page.
 
@@ -41,9 +42,10 @@ def sheet_pdf(
         vin: how much of the car's number is shown.
         personal: what the store keeps outside the chain, by name; only ``vin`` is read.
         job: the job's number in its store; what the car's entry says where not given.
+        draft: whether it is marked as one.
     Raises: InputError for a broken entry; PaperError where it cannot be set.
     """
-    return page.pdf(sheet_from_entries(entries, on=on, vin=vin, personal=personal, job=job))
+    return page.pdf(sheet_from_entries(entries, on=on, vin=vin, personal=personal, job=job), draft=draft)
 
 
 def record_pdf(
@@ -53,12 +55,13 @@ def record_pdf(
     vin: Show = "masked",
     personal: Mapping[str, str] | None = None,
     job: str | int | None = None,
+    draft: bool = False,
 ) -> bytes:
     """The shop's record as a PDF of as many pages as it needs.
 
     Args and Raises: as ``sheet_pdf``.
     """
-    return record_page.pdf(record_from_entries(entries, on=on, vin=vin, personal=personal, job=job))
+    return record_page.pdf(record_from_entries(entries, on=on, vin=vin, personal=personal, job=job), draft=draft)
 
 
 def handover_json(

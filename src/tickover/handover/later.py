@@ -5,7 +5,7 @@ Missing fields are left out, unknown ones ignored.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from tickover.handover import wording
 from tickover.handover.given import AnswersGiven, Loose, loose, read, text_of
@@ -32,8 +32,8 @@ def driving_lines(entries: Sequence[Entry]) -> tuple[tuple[str, ...], str]:
     """What the drive showed, or how to drive the plan; and the caution that belongs there."""
     check, plan = last_of(entries, "drive", "check", "drive"), last_of(entries, "drive", "plan")
     if check is not None and (plan is None or check.seq > plan.seq):
-        told = loose(check, "monitors")
-        return _few(told), ""
+        told = loose(check)
+        return _few(told.model_copy(update={"lines": _monitors(check)})), ""
     if plan is None:
         return (), ""
     told = loose(plan, "legs", "needs")
@@ -105,6 +105,20 @@ _STAGE_WORDS = {
     "ready": "readiness for inspection",
     "hand over": "the hand-over",
 }
+
+
+def _monitors(check: Entry) -> tuple[str, ...]:
+    """What each monitor of a drive was found to be, with its name: on the sheet no picture or table tells it."""
+    items = check.data.get("monitors")
+    lines = []
+    for item in items if isinstance(items, list | tuple) else [items]:
+        said = text_of(item)
+        title = item.get("title") if isinstance(item, Mapping) else None
+        if said and isinstance(title, str) and title.strip() and not said.lower().startswith(title.strip().lower()):
+            said = f"{title.strip()}: {said[:1].lower()}{said[1:]}"
+        if said:
+            lines.append(said)
+    return tuple(lines)
 
 
 def _few(told: Loose) -> tuple[str, ...]:

@@ -26,6 +26,8 @@ ROOM = 687.0
 """Between the edges of an A4 page with 14 mm margins [px]."""
 
 INVENTED = "Invented shop, car and figures: the car is simulated"
+DRAFT = "DRAFT"
+"""Across a page that is not the hand-over."""
 SHORTENED = "Shortened to fit one page; the whole text is in the shop’s record of this job."
 
 _MORE = "and {} more, in the shop’s record"
@@ -83,29 +85,31 @@ class Source:
     shortened: bool
 
 
-def source(sheet: Sheet) -> Source:
+def source(sheet: Sheet, *, draft: bool = False) -> Source:
     """The sheet as a document of exactly one page.
 
     Args:
         sheet: what stands on it; any words, they stay words.
+        draft: whether it is marked as one.
     Returns: the fullest form that fits.
     Raises: PaperError if not even the shortest does.
     """
     template = package_files("tickover.handover").joinpath("sheet.typ").read_text(encoding="utf-8")
     for trim in TRIMS:
         content, pictures, shortened = _content(sheet, trim)
+        content["draft"] = DRAFT if draft else ""
         named = {"sheet.json": json.dumps(content, ensure_ascii=False).encode("utf-8"), **pictures}
         if paper.ask(template, named, "<pages>") == 1:
             return Source(template, named, shortened)
     raise PaperError("the sheet does not fit one page", way_out="Shorten the shop’s name or the job’s number.")
 
 
-def pdf(sheet: Sheet) -> bytes:
+def pdf(sheet: Sheet, *, draft: bool = False) -> bytes:
     """The sheet as a PDF of one page.
 
     Raises: PaperError as ``source``.
     """
-    made = source(sheet)
+    made = source(sheet, draft=draft)
     return paper.pdf(made.text, made.files)
 
 

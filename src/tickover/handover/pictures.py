@@ -13,6 +13,8 @@ from tickover.results import Measured, Quantity
 
 _PEDAL = {"press": 0, "release": 1}
 _KEY = {"ignition off": 0, "ignition accessory": 0, "ignition on": 1}
+_BEYOND = 0.25
+"""How far the axis goes on behind the last edge [s], so that its jaw stands free of the end; own choice."""
 _ENGINE = ("crank", "running", "stopped")
 _LAMP = ("lamp lit", "lamp flashing", "lamp off")
 _WORDS = {
@@ -107,7 +109,7 @@ def try_picture(attempt: Try, *, room: float) -> Picture:
 def _duration(attempt: Try) -> float:
     known = [t for a in attempt.acts for t in (a.t_lo, a.t_hi, *(a.window or ())) if t is not None]
     known += [a.t for a in attempt.answers]
-    return max(attempt.duration, 1.0, max(known, default=0.0))
+    return max(attempt.duration, 1.0, max(known, default=0.0) + _BEYOND)
 
 
 def _middle(act: ActDone) -> float | None:

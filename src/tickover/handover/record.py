@@ -78,11 +78,19 @@ class Reading(Result):
 
 
 class Need(Result):
-    """One need of the set-up: what was found, and whether it was met; None where nobody said."""
+    """One need of the set-up: what was found, and whether it was met.
+
+    Attributes:
+        need: in words.
+        value: what was found; empty where nothing was.
+        met: None where nobody said, nobody looked, or it cannot be told.
+        standing: as the set-up found it: met, not met, by hand, cannot tell; empty where the entry does not say.
+    """
 
     need: str
     value: str = ""
     met: bool | None = None
+    standing: str = ""
 
 
 class SetUpFound(Result):

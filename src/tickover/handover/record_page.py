@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib.resources import files as package_files
 from typing import Any
 
@@ -15,9 +15,20 @@ from tickover.drawing.figures import plain
 from tickover.drawing.picture import Picture
 from tickover.drawing.svg import clean
 from tickover.drawing.tokens import PALETTES
-from tickover.handover.page import INVENTED, ROOM, paper_date
+from tickover.handover.page import DRAFT, INVENTED, ROOM, paper_date
 from tickover.handover.pictures import idle_picture, miss_words, try_picture
-from tickover.handover.record import Attempted, Compared, Correction, Listed, Reading, Record, Said, Stated
+from tickover.handover.record import (
+    Attempted,
+    Compared,
+    Correction,
+    Listed,
+    Need,
+    Reading,
+    Record,
+    Said,
+    SetUpFound,
+    Stated,
+)
 from tickover.handover.sheet import ActDone
 from tickover.handover.wording import clock, day
 from tickover.results import CannotTell, Measured, Quantity
@@ -44,12 +55,12 @@ _TITLES = {
 Row = dict[str, Any]
 
 
-def pdf(record: Record) -> bytes:
-    """The record as a PDF.
+def pdf(record: Record, *, draft: bool = False) -> bytes:
+    """The record as a PDF, marked where it is a draft.
 
     Raises: PaperError if it cannot be set.
     """
-    text, files = source(record)
+    text, files = source(record, draft=draft)
     return paper.pdf(text, files)
 
 
@@ -62,7 +73,7 @@ def png(record: Record, ppi: float = 110) -> list[bytes]:
     return paper.png(text, files, ppi)
 
 
-def source(record: Record) -> tuple[str, dict[str, bytes]]:
+def source(record: Record, *, draft: bool = False) -> tuple[str, dict[str, bytes]]:
     """The typesetter's source, which no word of a job can change, and the files it reads."""
     template = package_files("tickover.handover").joinpath("record.typ").read_text(encoding="utf-8")
     files: dict[str, bytes] = {}
@@ -70,6 +81,7 @@ def source(record: Record) -> tuple[str, dict[str, bytes]]:
     content = {
         "colours": {str(token): colour for token, colour in PALETTES["print"].items()},
         "faces": {role: list(faces) for role, faces in paper.FACES.items()},
+        "draft": DRAFT if draft else "",
         "title": _head(" ".join(p for p in ("Job", sheet.job, "the shop’s record") if p), 120),
         "shop": _head(sheet.shop, 120),
         "job": _head(f"Job {sheet.job}" if sheet.job else "Job", 60),
@@ -78,7 +90,7 @@ def source(record: Record) -> tuple[str, dict[str, bytes]]:
         "made": f"Tickover {__version__}",
         "headline": _soft(sheet.headline),
         "lead": _soft(sheet.lead),
-        "facts": _facts(record),
+        "facts": _facts(record, draft=draft),
         "sections": _marked(record, [s for s in _sections(record, files) if s["rows"] or s["tables"] or s["pictures"]]),
     }
     return template, {"record.json": json.dumps(content, ensure_ascii=False).encode("utf-8"), **files}
@@ -97,7 +109,7 @@ def _head(text: str, most: int) -> str:
     return _soft(text if len(text) <= most else text[: most - 1] + "…")
 
 
-def _facts(record: Record) -> list[Row]:
+def _facts(record: Record, *, draft: bool) -> list[Row]:
     sheet = record.sheet
     opened = f"{day(record.opened)}, {clock(record.opened)}" if day(record.opened) else record.opened
     handed = any(e.kind == "sheet" and e.stage == "hand over" for e in record.entries) or sheet.at != record.closed
@@ -107,7 +119,7 @@ def _facts(record: Record) -> list[Row]:
             ("Car", sheet.car),
             ("Car’s number", sheet.vin),
             ("Opened", opened),
-            ("Handed over" if handed else "As of", sheet.date),
+            ("Handed over" if handed and not draft else "As of", sheet.date),
             ("Written by", "; ".join(record.people)),
             ("Erasing", record.erasing),
         )
@@ -127,14 +139,13 @@ def _sections(record: Record, files: dict[str, bytes]) -> list[dict[str, Any]]:
     before = [_idle_picture(idle, files)] if idle is not None else []
     readings = [row for r in record.readings for row in _reading(r)]
     compared = [row for c in record.comparisons for row in _comparison(c)]
+    titles = {a.routine: a.attempt.title for a in record.attempts if a.routine}
     return [
         section("What was told", told),
         section(_TITLES["arrive"], by_stage["arrive"]),
         section(
             "Set-up",
-            [*(_row(f"Needs, entry {s.seq}", s.routine, _when(s.at, s.by)) for s in record.set_ups),
-             *by_stage["set up"]],
-            [_needs(s.needs) for s in record.set_ups],
+            [*(_set_up(s, titles) for s in record.set_ups), *by_stage["set up"]],
         ),
         section("Readings, before and after", [*readings, *by_stage["before"], *compared, *by_stage["after"]],
                 pictures=before),
@@ -168,7 +179,7 @@ def _marked(record: Record, sections: list[Row]) -> list[Row]:
 def _row(label: str, text: str, when: str = "", lines: Sequence[str] = (), mark: str = "") -> Row:
     short = sum(map(len, (text, *lines))) + 60 * len(lines) < _WHOLE
     return {"label": _soft(label), "text": _soft(capital(text)), "when": _soft(when),
-            "lines": [_soft(capital(t)) for t in lines], "mark": mark, "whole": short}  # fmt: skip
+            "lines": [_soft(capital(t)) for t in lines], "mark": mark, "whole": short, "table": None}  # fmt: skip
 
 
 def _lines(texts: Sequence[str]) -> list[Row]:
@@ -204,13 +215,13 @@ def quantity_words(value: Measured | None, unit: str | None = None) -> str:
         return f"{plain(value.value, places)}{bound}{tail}"
     below, above = value.value - value.lo, value.hi - value.value
     if abs(below - above) <= 0.1 * max(below + above, 1e-12):
-        return f"{plain(value.value, places)} ± {plain((below + above) / 2, places)}{tail}"
+        return f"{plain(value.value, places)} ± {plain(max(below, above), places)}{tail}"
     return f"{plain(value.value, places)}, {plain(value.lo, places)} to {plain(value.hi, places)}{tail}"
 
 
 def _places(value: Quantity) -> int:
     """Decimals so that the interval keeps a figure or two, and the value no more than that."""
-    half = value.half_width
+    half = value.reach
     if not half:
         return 0 if abs(value.value) >= 100 else 1 if abs(value.value) >= 10 else 2
     order = math.floor(math.log10(half))
@@ -263,13 +274,23 @@ def _comparison(found: Compared) -> list[Row]:
     return [_row(f"Verdict: {found.verdict}, entry {found.seq}", told, _when(found.at, found.by), lines, mark)]
 
 
-def _needs(needs: Sequence[Any]) -> Row:
-    told = {True: "met", False: "not met", None: "nobody said"}
-    return {
-        "columns": ["Need", "Found", ""],
-        "widths": [4, 3, 1.4],
-        "rows": [[_soft(n.need), _soft(n.value), told[n.met]] for n in needs],
+def _set_up(found: SetUpFound, titles: Mapping[str, str]) -> Row:
+    """The needs of one routine, their table right under their heading."""
+    name = titles.get(found.routine) or found.routine.replace("-", " ")
+    row = _row(f"Needs, entry {found.seq}", f"Needs of the routine: {name}" if name else "", _when(found.at, found.by))
+    table = {
+        "columns": ["Need", "Found", "Met"],
+        "widths": [4, 3, 1.6],
+        "rows": [[_soft(n.need), _soft(n.value), _met(n)] for n in found.needs],
     }
+    return {**row, "table": table}
+
+
+def _met(need: Need) -> str:
+    if need.met is None:
+        return {"by hand": "not looked at", "cannot tell": "cannot tell"}.get(need.standing, "nobody said")
+    seen = ", seen to by hand" if need.met and need.standing in {"by hand", "cannot tell"} else ""
+    return f"met{seen}" if need.met else "not met"
 
 
 def _attempt(one: Attempted, files: dict[str, bytes]) -> Row:
@@ -285,7 +306,7 @@ def _attempt(one: Attempted, files: dict[str, bytes]) -> Row:
         name = f"attempt-{one.seq}.svg"
         pictures.append(_picture(try_picture(tried, room=ROOM), name, files))
     tables = [{
-        "columns": ["Act", "Came at", "Should have come", ""],
+        "columns": ["Act", "Came at", "Should have come", "Judged"],
         "widths": [3, 2, 2, 2],
         "rows": [[_soft(a.label or a.kind), _came(a), _window(a), _judged(a)] for a in tried.acts],
     }] if tried.acts else []  # fmt: skip
@@ -330,7 +351,7 @@ def _entries(entries: Sequence[Listed]) -> Row:
         ]
         what = f"{e.stage}, {e.kind}"
         rows.append([str(e.seq), _soft(what), _soft(_when(e.at, e.by)), _soft("; ".join(n for n in notes if n))])
-    return {"columns": ["", "Stage, kind", "When, by whom", "Corrections and digest"], "widths": [0.4, 2, 2.4, 4.2],
+    return {"columns": ["No.", "Stage, kind", "When, by whom", "Corrections and digest"], "widths": [0.5, 2, 2.4, 4.1],
             "rows": rows}  # fmt: skip
 
 

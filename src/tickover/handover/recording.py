@@ -33,6 +33,7 @@ from tickover.handover.record import (
     Stated,
 )
 from tickover.handover.sheet import ActDone, AnswerSeen, Try
+from tickover.handover.state_words import state_words
 from tickover.jobs.entries import WITHDRAWN, Entry, current
 from tickover.results import CannotTell, Measured
 from tickover.signals.vin import Show
@@ -54,6 +55,8 @@ _LINES = {
 }
 _QUANTITIES = ("manifold_pressure", "air_flow", "throttle")
 _LONGEST_CHANGE = 160
+_UNSEEN = ("by hand", "cannot tell")
+"""Standings of a need that nothing measured; only a person can have met it."""
 
 
 def record_from_entries(
@@ -130,7 +133,7 @@ def _said(entry: Entry) -> Said:
     lines = list(found.lines)
     if entry.kind == "readiness":
         lines += [
-            f"{when}: {_plain(entry.data[when]) if erasing.was_read(entry.data.get(when)) else 'not read'}"
+            f"{when}: {_state_words(entry.data[when]) if erasing.was_read(entry.data.get(when)) else 'not read'}"
             for when in ("before", "after")
             if when in entry.data
         ]
@@ -146,6 +149,10 @@ def _said(entry: Entry) -> Said:
         text=wording_sentence(text),
         lines=tuple(dict.fromkeys(wording_sentence(t) for t in lines)),
     )
+
+
+def _state_words(state: Any) -> str:  # noqa: ANN401 — whatever an entry holds
+    return state_words(state, _plain) if isinstance(state, Mapping) else _plain(state)
 
 
 def wording_sentence(text: str) -> str:
@@ -216,17 +223,19 @@ def _set_up(entry: Entry) -> SetUpFound | None:
     if entry.stage != "set up" or entry.kind != "needs":
         return None
     rows = entry.data.get("needs")
-    needs = tuple(
-        Need(
-            need=text_of(row.get("need")),
-            value=_plain(row.get("value")) if row.get("value") is not None else "",
-            met=row["met"] if isinstance(row.get("met"), bool) else True if row.get("met") == "met" else None,
-        )
-        for row in (rows if isinstance(rows, list | tuple) else ())
-        if isinstance(row, Mapping)
-    )
+    needs = tuple(_need(row) for row in (rows if isinstance(rows, list | tuple) else ()) if isinstance(row, Mapping))
     routine = text_of(entry.data.get("routine"))
     return SetUpFound(seq=entry.seq, at=entry.at, by=entry.by, routine=routine, needs=needs) if needs else None
+
+
+def _need(row: Mapping[str, Any]) -> Need:
+    """One need. What nobody looked at is neither met nor not met."""
+    value = _plain(row.get("value")) if row.get("value") is not None else ""
+    standing = text_of(row.get("standing")) or (value if value in _UNSEEN else "")
+    met = row["met"] if isinstance(row.get("met"), bool) else True if row.get("met") == "met" else None
+    if standing in _UNSEEN and not met:
+        met = None
+    return Need(need=text_of(row.get("need")), value="" if value == standing else value, met=met, standing=standing)
 
 
 def _attempt(entry: Entry) -> Attempted:

@@ -1,5 +1,6 @@
 """Readiness: what a car's monitors say, what a rule makes of it, and when the car will be ready."""
 
+from tickover.readiness.by_hand import told_by_hand
 from tickover.readiness.cleared import WHY_NOT_ERASE, recently_cleared
 from tickover.readiness.figure import forecast_figure
 from tickover.readiness.forecast import forecast
@@ -26,4 +27,5 @@ __all__ = [
     "read_rule",
     "recently_cleared",
     "state_of",
+    "told_by_hand",
 ]

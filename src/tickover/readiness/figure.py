@@ -23,12 +23,12 @@ def forecast_figure(found: Forecast, *, room: float = 688.0, height: float = 320
 
     Args:
         found: the forecast.
-        room: width [px], at least 360.
+        room: width [px], at least 320.
         height: of all [px], at least 220.
     Returns: the picture; its labels never overlap.
     Raises: ValueError if it would be too small to be read.
     """
-    if room < 360 or height < 220:
+    if room < 320 or height < 220:
         raise ValueError(f"{room:g} by {height:g} px is too small for a forecast")
     frame = Frame(_LEFT, room - _RIGHT, _TOP, height - _FOOT, found.curve.days[-1], 0.0, 1.0)
     shapes: list[Node] = [_band(found, frame)]

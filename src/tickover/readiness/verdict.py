@@ -325,8 +325,7 @@ def _basis(rule: Rule, on: datetime.date) -> tuple[str, ...]:
 
 def _notes(rule: Rule) -> tuple[str, ...]:
     return tuple(
-        note.says
-        + (f" ({note.source}{f', {tag_words(note.tag)}' if note.tag else ''})" if note.source else "")
+        note.says + (f" ({note.source}{f', {tag_words(note.tag)}' if note.tag else ''})" if note.source else "")
         for note in rule.notes
     )
 

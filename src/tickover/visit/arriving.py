@@ -100,6 +100,21 @@ def set_up_for(
     return set_up(compiled_for(routine, answers), rng, readings, volts_how=volts_how, fan_on=fan_on)
 
 
+def routine_named(name: str, found: Arrival, library: Mapping[str, Routine]) -> str:
+    """A routine that somebody named instead of taking the one that is due.
+
+    Raises: InputError for one that is not in the library, or that this car's ladder withholds, with the reason.
+    """
+    if name not in library:
+        raise InputError(f"no routine is called “{name}”", way_out="`tickover routine list` names them.")
+    if found.ladder.none is not None:
+        raise InputError(found.ladder.none.reason.rstrip("."), way_out=found.ladder.none.way_out)
+    why = next((w.why for w in found.ladder.withheld if w.routine == name), None)
+    if why is not None:
+        raise InputError(f"“{name}” is withheld for this car: {why.rstrip('.')}", way_out="Take a rung of the ladder.")
+    return name
+
+
 def to_see_to(found: SetUp) -> tuple[str, ...]:
     """The needs that only a person can see to."""
     return tuple(n.need for n in found.needs if n.standing in {"by hand", "cannot tell"})

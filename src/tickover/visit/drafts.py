@@ -125,7 +125,7 @@ def reading_sentence(reading: IdleReading | CannotTell) -> str:
     state = reading.states[0]
     if isinstance(state.speed, CannotTell):
         return f"cannot tell the idle: {state.speed.reason}"
-    half = state.speed.half_width
+    half = state.speed.reach
     width = "" if half is None else f" ± {max(half, 1):.0f}"
     return f"idles at {state.speed.value:.0f}{width} r/min, {state.name}"
 

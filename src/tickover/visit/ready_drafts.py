@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from tickover.drive import DriveCheck, DrivePlan
+from tickover.drive import DriveCheck, DrivePlan, plan_sentence
 from tickover.jobs import Entry
 from tickover.readiness import CarState, Verdict, monitor_called
 from tickover.visit.drafts import Draft
 from tickover.visit.rules import attempts_of
+from tickover.visit.stages import next_stage
 
 
 def readiness_drafts(entries: Sequence[Entry], state: CarState, verdict: Verdict | None = None) -> tuple[Draft, ...]:
@@ -19,7 +20,8 @@ def readiness_drafts(entries: Sequence[Entry], state: CarState, verdict: Verdict
         state: what was read, or told by hand.
         verdict: under a rule; None where none was asked.
     Returns: the reading, before or after the relearn by whether an attempt was made; the codes, where they were asked;
-        the verdict. Before the relearn the verdict is left out: it does not close the stage for the car as it leaves.
+        the verdict. While a relearn is to come the verdict is left out: it does not close the stage for the car as it
+        leaves.
     """
     after = bool(attempts_of(entries))
     read = {"after" if after else "before": state.model_dump(mode="json"), "sentence": state_sentence(state)}
@@ -29,9 +31,15 @@ def readiness_drafts(entries: Sequence[Entry], state: CarState, verdict: Verdict
     if known:
         told = "; ".join(f"{kind}: {', '.join(found) or 'none'}" for kind, found in known.items())
         drafts.append(Draft("ready", "codes", {**known, "sentence": told}))
-    if verdict is not None and after:
+    if verdict is not None and (after or _nothing_to_relearn(entries)):
         drafts.append(Draft("ready", "verdict", verdict.model_dump(mode="json")))
     return tuple(drafts)
+
+
+def _nothing_to_relearn(entries: Sequence[Entry]) -> bool:
+    """Whether the job has come past Relearn without an attempt."""
+    due = next_stage(entries)
+    return due is None or due.stage in {"drive", "ready", "hand over"}
 
 
 def state_sentence(state: CarState) -> str:
@@ -57,12 +65,7 @@ def open_monitors(entries: Sequence[Entry]) -> tuple[str, ...] | None:
 
 def plan_draft(plan: DrivePlan) -> Draft:
     """The confirmation drive as planned."""
-    if plan.legs:
-        begin = f", {plan.not_before}" if plan.not_before else ""
-        sentence = f"a drive of about {plan.minutes:.0f} min in {len(plan.legs)} stretches{begin}"
-    else:
-        sentence = "no drive to plan"
-    return Draft("drive", "plan", {**plan.model_dump(mode="json"), "sentence": sentence})
+    return Draft("drive", "plan", {**plan.model_dump(mode="json"), "sentence": plan_sentence(plan)})
 
 
 def check_draft(check: DriveCheck) -> Draft:

@@ -46,18 +46,26 @@ def next_rung(entries: Sequence[Entry], about: Known) -> Mapping[str, Any] | Non
     """
     rungs = [r for r in ladder_rungs(entries) or () if r.get("sort") == "routine" and r.get("routine")]
     about = with_ladder(entries, about)
-    done = {str(e.data.get("routine")) for e in attempts_of(since_repair(entries)) if e.data.get("verdict") in DONE}
+    tried = attempts_of(since_repair(entries))
+    done = {str(e.data.get("routine")) for e in tried if e.data.get("verdict") in DONE}
+    if tried and tried[-1].data.get("verdict") == "missed":
+        begun = next((r for r in rungs if r["routine"] == tried[-1].data.get("routine")), None)
+        if begun is not None and _allowed(entries, begun, about):
+            return begun  # a miss is tried again before anything else is begun
     again: Mapping[str, Any] | None = None
     for rung in rungs:
         name = str(rung["routine"])
-        answer = may_try(entries, name, preparing=about.preparing, erasing=about.erasing)
-        if not answer.allowed or any(r not in done for r in rung.get("requires") or ()):
+        if not _allowed(entries, rung, about) or any(r not in done for r in rung.get("requires") or ()):
             continue
         if name not in done:
             return rung
         if name not in about.preparing:
             again = again or rung
     return again
+
+
+def _allowed(entries: Sequence[Entry], rung: Mapping[str, Any], about: Known) -> bool:
+    return may_try(entries, str(rung["routine"]), preparing=about.preparing, erasing=about.erasing).allowed
 
 
 def may_go_on(entries: Sequence[Entry], about: Known) -> bool:

@@ -1,6 +1,6 @@
 // Which sound comes when: one pure function from plan and state to a list of cues, and the samples of each sound.
 
-import { aimOf, countOf, dueAct, dueAnswers, originOf, scriptOf, windowOf } from "./attempt.js";
+import { LEAD_IN, aimOf, countOf, dueAct, dueAnswers, originOf, scriptOf, windowOf } from "./attempt.js";
 import { holdFollows, spokenWords, watchWords } from "./words.js";
 
 const PIPS = 3;
@@ -42,7 +42,7 @@ export function pipsBefore(plan, event, at, previous) {
 export function toneSchedule(plan, state, now) {
   if (state.phase !== "lead in" && state.phase !== "running") return [];
   const cues = [];
-  let previous = originOf(state) === null ? now - 1 : Math.max(...Object.values(state.times));
+  let previous = originOf(state) === null ? state.startAt - LEAD_IN : Math.max(...Object.values(state.times));
   let last = lastAct(plan, state);
   let first = true;
   const script = scriptOf(plan, state, now);

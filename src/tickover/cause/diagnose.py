@@ -1,0 +1,214 @@
+"""From evidence to the next test, the causes that fit, and what to do about relearning."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tickover.cause import words
+from tickover.cause.channels import CHANNELS, unscaled
+from tickover.cause.evidence import Car, Evidence
+from tickover.cause.hole import equivalent_hole
+from tickover.cause.hypotheses import ELSE, HYPOTHESES
+from tickover.cause.results import Cause, Causes, Group, NextTest, Outcome, Speaking
+from tickover.cause.ties import groups
+from tickover.cause.weighing import Weighed, weigh
+from tickover.cause.worth import Prospect, prospects
+from tickover.results import CannotTell
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+RATES_OFF = 2.0
+"""The range of a group: the odds before evidence may be off by so much either way [1]. Own choice."""
+SPREADS_OFF = 1.35
+"""… and every spread of the predictions may be too small by so much [1]. Own choice."""
+TESTS_SHOWN = 5
+_OUTCOME_LEAST = 0.02
+
+
+def diagnose(evidence: Evidence, car: Car | None = None, *, base_rates: Mapping[str, float] | None = None) -> Causes:
+    """What is acting, as far as it can be told, and what to test next.
+
+    Args:
+        evidence: all that was seen; everything may be missing.
+        car: what is known of the car; what is not known widens the answer.
+        base_rates: how common each cause is among cars that get here, by name; ours where not given.
+    Returns: see ``Causes``
+    Raises: ValueError for an unknown cause or rates that make no sense.
+    Valid for: a warm four-stroke petrol engine on petrol, one cause at a time; two faults at once come out as something
+        else or as the larger of them.
+    Source: Bayes' rule over the engine's steady predictions; rates, spreads and tables are our own choice, and stated.
+    Example: ``diagnose(Evidence(trims={"idle": 18, "2500": 6}), Car(metering="air")).groups[0].names`` holds "leak".
+    """
+    car = car or Car()
+    w = weigh(evidence, car, base_rates=base_rates)
+    wide = weigh(evidence, car, base_rates=base_rates, wider=SPREADS_OFF).causes
+    members = groups(w)
+    if all(HYPOTHESES[k].name != ELSE for group in members for k in group):
+        members.append([_else()])
+    found = prospects(w, evidence, car)
+    finding = words.finding_of(w, members)
+    advice, because = words.advice_of(finding, w, max(evidence.attempts, int(evidence.verdict == "no change")))
+    return Causes(
+        sentence=words.finding_says(finding, members, w),
+        finding=finding,
+        advice=advice,
+        advice_because=because,
+        next_test=_test(found[0], w.causes) if found else _no_test(w),
+        tests=tuple(_test(p, w.causes) for p in found[1 : TESTS_SHOWN + 1]),
+        groups=tuple(_group(w, wide, m) for m in members),
+        hole=equivalent_hole(w),
+        evidence=(*w.numbers.got, *(f"{one.says}" for one in w.words)),
+        unused=tuple(one.reason for one in w.left),
+        cannot_tell=tuple(_open(w, car, evidence)),
+        condition=words.condition_says(w),
+        rests_on=_rests_on(car, evidence, base_rates),
+    )
+
+
+def _else() -> int:
+    return next(k for k, h in enumerate(HYPOTHESES) if h.name == ELSE)
+
+
+def _test(one: Prospect, causes: Floats) -> NextTest:
+    return NextTest(
+        name=one.name,
+        act=one.act,
+        bits=round(one.bits, 3),
+        minutes=one.minutes,
+        needs=one.needs,
+        cautions=one.cautions,
+        outcomes=tuple(
+            Outcome(outcome=says, chance=min(float(chance), 1.0), decides=words.decides(causes, after))
+            for says, chance, after in zip(one.outcomes, one.chance, one.after, strict=True)
+            if chance >= _OUTCOME_LEAST
+        ),
+    )
+
+
+def _no_test(w: Weighed) -> CannotTell:
+    settled = float(w.causes.max()) > 0.9
+    return CannotTell(
+        reason="No test at hand is expected to tell more." + (" One cause is clear enough." if settled else ""),
+        way_out="Act on what is found, then measure the idle again." if settled else "Measure again after a drive.",
+    )
+
+
+def _group(w: Weighed, wide: Floats, members: Sequence[int]) -> Group:
+    causes = w.causes
+    p, q = float(causes[list(members)].sum()), float(wide[list(members)].sum())
+    return Group(
+        causes=tuple(
+            Cause(name=h.name, says=h.says, family=h.family, share=min(float(causes[k]), 1.0))
+            for k, h in ((k, HYPOTHESES[k]) for k in members)
+        ),
+        says=words.group_says(members),
+        probability=min(p, 1.0),
+        lo=_odds(min(p, q), 1 / RATES_OFF),
+        hi=_odds(max(p, q), RATES_OFF),
+        likely=words.likeliness(p),
+        tied_because=words.tied_because(w, members),
+        evidence=tuple(_speaking(w, members)),
+    )
+
+
+def _odds(p: float, times: float) -> float:
+    """A probability with its odds multiplied."""
+    p = min(max(p, 0.0), 1.0)
+    return times * p / (times * p + 1 - p)
+
+
+def _speaking(w: Weighed, members: Sequence[int]) -> list[Speaking]:
+    """What each piece of evidence says of a group, strongest first."""
+    inside = np.isin(w.ways.cause, list(members))
+    if inside.all() or not inside.any():
+        return []
+    found = []
+    for k, says in enumerate(w.numbers.says):
+        without = w.total - w.fit[w.ways.cell] + w.without[k][w.ways.cell]
+        found.append(_one_speaking(w, inside, without, says, _expected(w, inside, k)))
+    for told, one in zip(w.told, w.words, strict=True):
+        found.append(_one_speaking(w, inside, w.total - told, one.says, ""))
+    return sorted(found, key=lambda s: -abs(s.bits))
+
+
+def _one_speaking(w: Weighed, inside: Bools, without: Floats, says: str, why: str) -> Speaking:
+    def gained(here: Bools) -> float:
+        return _log_sum(w.total[here]) - _log_sum(without[here])
+
+    bits = float(np.clip((gained(inside) - gained(~inside)) / np.log(2), -60.0, 60.0))
+    return Speaking(evidence=says, speaks=words.speaks(bits), bits=round(bits, 2), why=why)
+
+
+def _log_sum(values: Floats) -> float:
+    top = float(values.max())
+    return top + float(np.log(np.exp(values - top).sum()))
+
+
+def _expected(w: Weighed, inside: Bools, number: int) -> str:
+    """What a group would have led to expect of one number, all else aside; two thirds of such cars."""
+    channel = CHANNELS[w.numbers.index[number]]
+    if channel.name == "idle air":
+        return ""
+    p = w.p[inside] / w.p[inside].sum()
+    cell = w.ways.cell[inside]
+    c = w.numbers.index[number]
+    own = (w.cells.factors[:, :, c] ** 2).sum(axis=1)[w.cells.stratum[cell]] + w.cells.alone[cell, c]
+    mean = w.cells.means[cell, c]
+    middle = float(p @ mean)
+    spread = float(np.sqrt(p @ (own + (mean - middle) ** 2)))
+    lo, hi = (float(unscaled(channel, middle + s * spread)) for s in (-1, 1))
+    digits = 1 if channel.unit in ("V", "g/s") else 0
+    sign = "+" if channel.name.startswith("trim") else ""
+    return f"expected {lo:{sign}.{digits}f} to {hi:{sign}.{digits}f}{' ' + channel.unit if channel.unit else ''}"
+
+
+def _open(w: Weighed, car: Car, evidence: Evidence) -> list[CannotTell]:
+    """What stays open because of what is not known of the car."""
+    found = list(w.left)
+    if car.metering is None and not evidence.air_flow:
+        found.append(
+            CannotTell(
+                reason="Whether an air meter or manifold pressure meters the air is not known; a leak shows in the "
+                "trims with the first only.",
+                way_out="Look for a meter between air filter and throttle, and give --metering air or pressure.",
+            )
+        )
+    if car.displacement_l is None and evidence.trims and car.metering != "pressure":
+        found.append(
+            CannotTell(
+                reason="The displacement is not known, so the size of a leak is known the worse.",
+                way_out="Give --displacement in litres.",
+            )
+        )
+    if evidence.idle_speed is not None and car.normal is None:
+        found.append(
+            CannotTell(
+                reason="The normal idle of this car is not known; 600 to 800 r/min was taken.",
+                way_out="Look it up and give --normal LOW-HIGH.",
+            )
+        )
+    if evidence.idle_air is not None and car.idle_air_normal is None:
+        found.append(
+            CannotTell(
+                reason="What idle air is normal for this car is not known, and cars count it differently.",
+                way_out="Look it up and give --idle-air VALUE:NORMAL.",
+            )
+        )
+    return found
+
+
+def _rests_on(car: Car, evidence: Evidence, base_rates: Mapping[str, float] | None) -> tuple[str, ...]:
+    rates = "ours, by judgement" if base_rates is None else "as given, ours for the rest"
+    told = ["A model of no car in particular, warm, one cause at a time; spreads are wide for that reason."]
+    told.append(
+        f"Rates of the causes before any evidence: {rates}. Tables of tests and stories: common practice, no source."
+    )
+    if any(abs(v.value) >= 23.5 or v.at_limit for v in (*evidence.trims.values(), *evidence.trims_bank2.values())):
+        told.append("A trim near 25 % may stand at its limit: it is taken as so much or beyond.")
+    if car.outside_kpa is None and evidence.vacuum is not None:
+        told.append("The height above the sea is not known: gauge vacuum is about 1.2 kPa lower every 100 m up.")
+    return tuple(told)

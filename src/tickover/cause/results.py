@@ -1,0 +1,171 @@
+"""Shapes of what the reasoning about causes answers."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from tickover.results import CannotTell, Measured, Result
+
+Name = Literal[
+    "healthy",
+    "old memory",
+    "lost memory",
+    "misfire counters",
+    "memory cleared",
+    "leak",
+    "air meter",
+    "fuel error",
+    "weak pump",
+    "injector dead time",
+    "dead coil",
+    "tired battery",
+    "stuck thermostat",
+    "coolant sensor",
+    "something else",
+]
+Family = Literal["sound", "stale", "fault", "else"]
+Finding = Literal["stale", "fault", "sound", "just cleared", "cannot tell"]
+Advice = Literal["relearn again", "do not relearn", "wait and watch"]
+Likeliness = Literal["unlikely", "possible", "likely"]
+Speaks = Literal[
+    "strongly for", "for", "a little for", "neither way", "a little against", "against", "strongly against"
+]
+
+
+class Speaking(Result):
+    """What one piece of evidence says of one group.
+
+    Attributes:
+        evidence: which piece, in words with its number.
+        speaks: which way, and how strongly.
+        bits: weight of evidence against all other causes [bit]; negative speaks against.
+        why: what this cause would have led to expect, where a number can be said.
+    """
+
+    evidence: str
+    speaks: Speaks
+    bits: float
+    why: str = ""
+
+
+class Cause(Result):
+    """One cause.
+
+    Attributes:
+        name: for scripts.
+        says: in words.
+        family: sound, stale memory, fault, or something else.
+        share: its part of the probability [1].
+        size: how large it would be, where that is asked for and can be said.
+    """
+
+    name: Name
+    says: str
+    family: Family
+    share: float = Field(ge=0, le=1)
+    size: Measured | None = None
+
+
+class Group(Result):
+    """Causes that the evidence at hand cannot tell apart; often one alone.
+
+    Attributes:
+        causes: its members; their order says nothing.
+        says: the group in words.
+        probability: that the cause is among them [1].
+        lo, hi: the range it takes when base rates and model are off as far as they may be [1].
+        likely: unlikely under 20 %, possible, likely over 50 %.
+        tied_because: why the members cannot be told apart; empty for one alone.
+        evidence: what speaks for and against, strongest first.
+    """
+
+    causes: tuple[Cause, ...] = Field(min_length=1)
+    says: str
+    probability: float = Field(ge=0, le=1)
+    lo: float = Field(ge=0, le=1)
+    hi: float = Field(ge=0, le=1)
+    likely: Likeliness
+    tied_because: str = ""
+    evidence: tuple[Speaking, ...] = ()
+
+    @property
+    def names(self) -> frozenset[str]:
+        """Names of its causes."""
+        return frozenset(c.name for c in self.causes)
+
+
+class Outcome(Result):
+    """What one outcome of a test would decide: the outcome, its chance [1], and the words."""
+
+    outcome: str
+    chance: float = Field(ge=0, le=1)
+    decides: str
+
+
+class NextTest(Result):
+    """A test that is worth doing.
+
+    Attributes:
+        name: for scripts.
+        act: what to do.
+        bits: what it is expected to tell about the cause [bit].
+        minutes: with fetching what it needs [min].
+        needs: what must be at hand.
+        cautions: at the step.
+        outcomes: what each would decide.
+    """
+
+    name: str
+    act: str
+    bits: float = Field(ge=0)
+    minutes: float
+    needs: str
+    cautions: tuple[str, ...] = ()
+    outcomes: tuple[Outcome, ...] = ()
+
+
+class Causes(Result):
+    """What is acting, as far as it can be told.
+
+    Attributes:
+        sentence: the finding in one sentence.
+        finding: stale, fault, sound, just cleared, or cannot tell.
+        advice: relearn again, do not relearn, or wait and watch.
+        advice_because: why.
+        next_test: the test to do next, or why none is worth it.
+        tests: further ones, best first.
+        groups: causes in tied groups, likelier ones first; something else always among them.
+        hole: the leak as an equivalent round hole [mm], or why it cannot be said.
+        evidence: every piece used, with its spread and how it was got.
+        unused: pieces that were not used, each with its reason.
+        cannot_tell: what stays open, and what would tell.
+        condition: how well the causes that lead can be told apart, as a sentence; empty where there is no evidence.
+        rests_on: what it rests on.
+    """
+
+    kind: Literal["causes"] = "causes"
+    sentence: str
+    finding: Finding
+    advice: Advice
+    advice_because: str
+    next_test: NextTest | CannotTell
+    tests: tuple[NextTest, ...] = ()
+    groups: tuple[Group, ...] = Field(min_length=1)
+    hole: Measured
+    evidence: tuple[str, ...] = ()
+    unused: tuple[str, ...] = ()
+    cannot_tell: tuple[CannotTell, ...] = ()
+    condition: str = ""
+    rests_on: tuple[str, ...] = ()
+
+    def group_of(self, name: str) -> Group:
+        """The group a cause is in.
+
+        Raises: KeyError for a cause that is in none.
+        """
+        for group in self.groups:
+            if name in group.names:
+                return group
+        raise KeyError(name)

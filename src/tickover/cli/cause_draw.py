@@ -1,0 +1,156 @@
+"""How ``tickover cause`` looks in a terminal: the next test first, then what still fits on one axis."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from tickover.cause import Causes, Group, NextTest
+from tickover.cause.from_log import LogStretch
+from tickover.drawing.figures import in_words, plain
+from tickover.results import CannotTell, Measured, Quantity
+
+WIDTH = 44
+SHOWN_FROM = 0.02
+"""Groups below this are named in one line [1]."""
+EVIDENCE_SHOWN = 6
+_STRETCHES_SHOWN = 12
+
+
+def say_causes(console: Console, found: Causes, *, whole: bool) -> None:
+    """Print the answer."""
+    console.rule(style="dim", characters="━")
+    _next(console, found.next_test)
+    console.rule(style="dim", characters="━")
+    console.print(Text(f" {found.sentence}", style="bold"), soft_wrap=False)
+    console.print(Padding(Text.assemble((found.advice.capitalize(), "bold"), f": {found.advice_because}"), (0, 1)))
+    console.print()
+    _fits(console, found.groups)
+    rows = [("hole", hole_words(found.hole))]
+    rows += [("condition", found.condition)] if found.condition else []
+    console.print()
+    _list(console, rows)
+    if whole:
+        _whole(console, found)
+    _list(console, [("rests on", r) for r in found.rests_on])
+    _list(console, [("┄ cannot tell", f"{c.reason} {c.way_out}".strip()) for c in found.cannot_tell])
+
+
+def _next(console: Console, test: NextTest | CannotTell) -> None:
+    if isinstance(test, CannotTell):
+        console.print(Text(" ┄ no next test", style="bold"))
+        console.print(Padding(f"{test.reason} {test.way_out}".strip(), (0, 3)))
+        return
+    needs = "nothing" if test.needs == "nothing" else test.needs
+    console.print(Text(f" Next test · worth {plain(test.bits, 2 if test.bits < 0.1 else 1)} bit", style="dim"))
+    for line in test.cautions[:1]:
+        console.print(Padding(Text.assemble(("Caution ", "bold"), line), (0, 3)))
+    console.print(Padding(Text(test.act + ".", style="bold"), (0, 3)))
+    console.print(Padding(Text(f"about {test.minutes:.0f} min; needs {needs}", style="dim"), (0, 3)))
+    for line in test.cautions[1:]:
+        console.print(Padding(Text.assemble(("Caution ", "bold"), line), (0, 3)))
+    by: dict[str, list[str]] = {}
+    for one in test.outcomes:
+        by.setdefault(one.decides, []).append(one.outcome)
+    _list(console, [("; ".join(outcomes), decides) for decides, outcomes in by.items()], wide=30)
+
+
+def _fits(console: Console, groups: Sequence[Group]) -> None:
+    """Every group that counts on one axis: ◆ with its bar, and its word."""
+    console.print(Text(" What still fits", style="bold"))
+    shown = [g for g in groups if g.probability >= SHOWN_FROM or g.causes[0].family == "else"]
+    for group in shown:
+        console.print(Padding(Text(f"{'┄ ' if len(group.causes) > 1 else ''}{group.says}"), (0, 3)))
+        console.print(Padding(Text.assemble(bar(group), f"  {group.likely}"), (0, 3)))
+        if group.tied_because:
+            console.print(Padding(Text(f"tied: {group.tied_because}", style="dim"), (0, 5)))
+    axis = [" "] * (WIDTH + 3)
+    for at in (0, 20, 50, 100):
+        text, place = str(at), round(at / 100 * (WIDTH - 1))
+        axis[place : place + len(text)] = text
+    console.print(Padding(Text("".join(axis).rstrip(), style="dim"), (0, 3)))
+    rest = [g.says for g in groups if g not in shown]
+    if rest:
+        console.print(Padding(Text("hardly: " + "; ".join(rest), style="dim"), (0, 3)))
+
+
+def bar(group: Group) -> str:
+    """One row: where it stands between 0 and 100, with its range; ◆ is never left out."""
+
+    def place(share: float) -> int:
+        return round(share * (WIDTH - 1))
+
+    row = ["·" if k in (place(0.2), place(0.5)) else " " for k in range(WIDTH)]
+    for k in range(place(group.lo), place(group.hi) + 1):
+        row[k] = "─"
+    row[place(group.probability)] = "◆"
+    return "".join(row)
+
+
+def hole_words(hole: Measured) -> str:
+    """The leak as a hole, in words."""
+    if isinstance(hole, CannotTell):
+        return f"┄ {hole.reason} {hole.way_out}".strip()
+    if hole.hi is None and hole.lo is not None:
+        return f"if it is a leak: at least {hole.lo:.1f} mm, as a round hole"
+    if hole.lo is None and hole.hi is not None:
+        return f"if it is a leak: at most {hole.hi:.1f} mm, as a round hole; under 1 mm cannot be told"
+    if hole.lo is not None and hole.hi is not None:
+        return f"if it is a leak: {hole.value:.1f} mm ({hole.lo:.1f} to {hole.hi:.1f}), as a round hole, 90 %"
+    return "if it is a leak: of any size"
+
+
+def _whole(console: Console, found: Causes) -> None:
+    """Evidence of the leading groups, the further tests, everything used."""
+    console.print()
+    for group in found.groups:
+        if group.probability < 0.1 or not group.evidence:
+            continue
+        console.print(Text(f" {group.says}", style="bold"))
+        rows = [(s.speaks, f"{s.evidence}{f'; {s.why}' if s.why else ''}") for s in group.evidence[:EVIDENCE_SHOWN]]
+        _list(console, rows)
+    console.print()
+    _list(console, [("further tests", f"{t.act} (worth {plain(t.bits, 2)} bit, {t.needs})") for t in found.tests])
+    _list(console, [("evidence", e) for e in found.evidence])
+    _list(console, [("left out", e) for e in found.unused])
+
+
+def say_stretches(console: Console, file: str, stretches: Sequence[LogStretch], refusals: Sequence[CannotTell]) -> None:
+    """Where the evidence of a log comes from."""
+    console.print(Text(f" {file}", style="bold"))
+    rows = []
+    for point in dict.fromkeys(s.point for s in stretches):
+        ours = [s for s in stretches if s.point == point]
+        seconds = sum(s.stop - s.start for s in ours)
+        parts = ", ".join(
+            f"{s.start:.0f}–{s.stop:.0f} s" + (f" {s.trim:+.1f} %" if s.trim is not None else "")
+            for s in ours[:_STRETCHES_SHOWN]
+        )
+        more = f" and {len(ours) - _STRETCHES_SHOWN} more" if len(ours) > _STRETCHES_SHOWN else ""
+        rows.append((point, f"{seconds:.0f} s in {len(ours)}: {parts}{more}; {ours[0].says}"))
+    _list(console, rows)
+    _list(console, [("┄ cannot tell", f"{r.reason} {r.way_out}".strip()) for r in refusals])
+    console.print()
+
+
+def quantity_words(one: Measured, unit: str = "") -> str:
+    """A number with its range, or why there is none."""
+    if isinstance(one, Quantity):
+        return in_words(one.value, one.lo, one.hi) + (f" {unit}" if unit else "")
+    return f"┄ {one.reason} {one.way_out}".strip()
+
+
+def _list(console: Console, rows: Sequence[tuple[str, str]], wide: int = 17) -> None:
+    table = Table.grid(padding=(0, 2))
+    table.add_column(min_width=min(wide, 17), max_width=wide, overflow="fold")
+    table.add_column(overflow="fold")
+    last = ""
+    for what, text in rows:
+        table.add_row(Text(what if what != last else "", style="dim"), Text(text))
+        last = what
+    if table.row_count:
+        console.print(Padding(table, (0, 3)))

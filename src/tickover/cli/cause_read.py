@@ -1,0 +1,172 @@
+"""What ``tickover cause`` was given, turned into evidence and a car; each fault of the words with its way out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any, get_args
+
+import click
+from pydantic import ValidationError
+
+from tickover.cause import TESTS, Car, Evidence, Value
+from tickover.cause.evidence import Complaint, History, Point, VoltsWhen
+
+POINTS: tuple[str, ...] = get_args(Point)
+SHORT: Mapping[str, str] = {"load": "idle with load", "hard": "hard load", "2,500": "2500"}
+"""Shorter names of points."""
+_NUMBER = re.compile(r"^\s*(?P<value>[+-]?\d+(?:[.,]\d+)?)\s*(?:(?:±|\+-|\+/-)\s*(?P<spread>\d+(?:[.,]\d+)?))?\s*$")
+VACUUM_UNITS: Mapping[str, float] = {"inhg": 3.386389, "kpa": 1.0, "mbar": 0.1, "hpa": 0.1, "mmhg": 0.1333224}
+"""kPa in one of each."""
+
+
+def number(text: str, option: str) -> Value:
+    """``18``, ``+18``, ``18±2``; a number that ends in ``!`` stands at its limit.
+
+    Raises: click.BadParameter for anything else.
+    """
+    at_limit = text.strip().endswith("!")
+    found = _NUMBER.match(text.strip().removesuffix("!"))
+    if found is None:
+        raise click.BadParameter(f"“{text}” is no number; write it like 18, or 18±2", param_hint=option)
+    value, spread = (None if g is None else float(g.replace(",", ".")) for g in found.group("value", "spread"))
+    return Value(value=float(value or 0.0), spread=spread or None, at_limit=at_limit)
+
+
+def pairs(given: Iterable[str], option: str, names: Iterable[str], short: Mapping[str, str] = SHORT) -> dict[str, str]:
+    """``name=value`` words by name.
+
+    Raises: click.BadParameter for an unknown name, one without a value, or one given twice.
+    """
+    known, found = tuple(names), {}
+    for one in given:
+        name, equals, value = one.partition("=")
+        name = short.get(name.strip().lower(), name.strip().lower())
+        if not equals or not value.strip():
+            raise click.BadParameter(f"“{one}” wants a name and a value, like {known[0]}=…", param_hint=option)
+        if name not in known:
+            raise click.BadParameter(f"“{name}” is none of {', '.join(known)}", param_hint=option)
+        if name in found:
+            raise click.BadParameter(f"“{name}” is given twice; leave one out", param_hint=option)
+        found[name] = value.strip()
+    return found
+
+
+def numbers(
+    given: Iterable[str], option: str, names: Iterable[str], short: Mapping[str, str] = SHORT
+) -> dict[str, Value]:
+    """``name=number`` words by name."""
+    return {name: number(value, option) for name, value in pairs(given, option, names, short).items()}
+
+
+def vacuum(text: str) -> Value:
+    """A gauge reading with its unit, in kPa: ``18inHg``, ``600 mbar``.
+
+    Raises: click.BadParameter for a missing or unknown unit.
+    """
+    found = re.match(r"^\s*-?(\d+(?:[.,]\d+)?)\s*([A-Za-z]+)\s*$", text)
+    unit = found[2].lower() if found else ""
+    if found is None or unit not in VACUUM_UNITS:
+        raise click.BadParameter(
+            f"“{text}” wants a number with its unit: inHg, kPa, mbar, hPa or mmHg, like 18inHg", param_hint="--vacuum"
+        )
+    return Value(value=float(found[1].replace(",", ".")) * VACUUM_UNITS[unit], how="by eye")
+
+
+def words(given: Iterable[str], option: str, known: Iterable[str]) -> tuple[str, ...] | None:
+    """Words from a list, several with commas; None where none was given."""
+    told = [w.strip().lower() for text in given for w in text.split(",") if w.strip()]
+    allowed = tuple(known)
+    for word in told:
+        if word not in allowed:
+            raise click.BadParameter(f"“{word}” is none of {', '.join(allowed)}", param_hint=option)
+    return tuple(dict.fromkeys(told)) or None
+
+
+def codes(text: str | None) -> tuple[str, ...] | None:
+    """Stored codes; ``none`` for none stored."""
+    if text is None:
+        return None
+    told = tuple(c.strip().upper() for c in text.split(",") if c.strip())
+    if told == ("NONE",):
+        return ()
+    for code in told:
+        if not re.fullmatch(r"[PCBU][0-3][0-9A-F]{3}", code):
+            raise click.BadParameter(f"“{code}” is no trouble code; write it like P0171, or none", param_hint="--codes")
+    return told
+
+
+def typed_evidence(given: Mapping[str, Any]) -> tuple[Evidence, float | None]:
+    """Evidence that was typed, and the normal idle air where it came along.
+
+    Args:
+        given: the options of ``tickover cause`` by their names.
+    Raises: click.BadParameter for what cannot be.
+    """
+    air, air_normal = _idle_air(given["idle_air"])
+    tests = pairs(given["test"], "--test", TESTS, {})
+    for name, outcome in tests.items():
+        if outcome not in TESTS[name].outcomes:
+            raise click.BadParameter(
+                f"“{name}” comes out as {', '.join(TESTS[name].outcomes)}, not “{outcome}”", param_hint="--test"
+            )
+    fields: dict[str, Any] = {
+        "trims": numbers(given["trim"], "--trim", POINTS),
+        "trims_bank2": numbers(given["trim2"], "--trim2", POINTS),
+        "air_flow": numbers(given["air"], "--air", POINTS),
+        "manifold": numbers(given["map_"], "--map", POINTS),
+        "volts": numbers(given["volts"], "--volts", get_args(VoltsWhen), {}),
+        "tests": tests,
+        "codes": codes(given["codes"]),
+        "history": words(given["did"], "--did", get_args(History)),
+        "complaint": words(given["complaint"], "--complaint", get_args(Complaint)),
+        "coolant_behaviour": given["coolant_is"],
+        "verdict": given["verdict"],
+        "attempts": given["attempts"],
+        "since_clear": given["since_clear"],
+        "idle_air": air,
+    }
+    for name in ("speed", "misfires", "roughness", "coolant", "ethanol"):
+        if given[name] is not None:
+            fields["idle_speed" if name == "speed" else name] = number(given[name], f"--{name}")
+    if given["vacuum"] is not None:
+        fields["vacuum"] = vacuum(given["vacuum"])
+    try:
+        return Evidence(**{k: v for k, v in fields.items() if v is not None and v != {}}), air_normal
+    except ValidationError as why:
+        raise click.UsageError(_plain(why)) from None
+
+
+def _idle_air(text: str | None) -> tuple[Value | None, float | None]:
+    """``28`` or ``28:40``: the commanded idle air, and what is normal for the car."""
+    if text is None:
+        return None, None
+    now, colon, normal = text.partition(":")
+    return number(now, "--idle-air"), number(normal, "--idle-air").value if colon else None
+
+
+def typed_car(given: Mapping[str, Any], air_normal: float | None, known: Car) -> Car:
+    """The car as typed, over what a job knows.
+
+    Raises: click.UsageError for what cannot be.
+    """
+    told = {
+        "metering": given["metering"],
+        "displacement_l": given["displacement"],
+        "cylinders": given["cylinders"],
+        "normal": given["normal"],
+        "idle_air_normal": air_normal,
+        "outside_kpa": given["outside"],
+    }
+    try:
+        return Car.model_validate({**known.model_dump(), **{k: v for k, v in told.items() if v is not None}})
+    except ValidationError as why:
+        raise click.UsageError(_plain(why)) from None
+
+
+def _plain(why: ValidationError) -> str:
+    """The first fault of a model, in one line."""
+    first = why.errors()[0]
+    where = " ".join(str(p) for p in first["loc"] if p not in ("function-before",))
+    text = str(first["msg"]).removeprefix("Value error, ")
+    return f"{where}: {text}" if where else text

@@ -1,0 +1,129 @@
+"""``tickover cause`` and ``tickover watch``."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from tickover.cause import Causes
+from tickover.cli.cause import cause_command
+from tickover.cli.cause_watch import watch_command
+from tickover.errors import InputError
+
+LEAK = ["--trim", "idle=+18", "--trim", "2500=+6", "--metering", "air", "--displacement", "2.0"]
+
+
+def run(*words, command=cause_command):
+    return CliRunner().invoke(command, list(words), catch_exceptions=False)
+
+
+def test_typed_alone_the_next_test_comes_first_and_something_else_is_there():
+    out = run(*LEAK).output
+    assert out.index("Next test") < out.index("What still fits") < out.index("something else")
+    assert "air leak behind the throttle" in out
+    assert "as a round hole" in out
+    axis = next(line for line in out.splitlines() if line.split() == ["0", "20", "50", "100"])
+    assert out.count(axis) == 1
+    assert not [line for line in out.splitlines() if line.rstrip().endswith("%") and "◆" in line]
+
+
+def test_json_is_the_result_in_its_envelope():
+    made = json.loads(run(*LEAK, "--json").output)
+    assert made["what"] == "cause"
+    found = Causes.model_validate(made["result"])
+    assert found.groups[0].names >= {"leak"}
+    assert made["inputs"]["evidence"]["trims"]["idle"]["value"] == 18
+    assert made["inputs"]["car"]["metering"] == "air"
+
+
+def test_spreads_limits_units_and_short_names_are_read():
+    words = [
+        "--trim", "idle=25!", "--trim", "load=12±2", "--vacuum", "18inHg", "--idle-air", "20:30", "--volts",
+        "rest=12,4", "--codes", "p0171", "--did", "cleaned", "--complaint", "high,hangs", "--test", "pinch=falls",
+        "--json",
+    ]  # fmt: skip
+    given = json.loads(run(*words).output)["inputs"]
+    evidence = given["evidence"]
+    assert evidence["trims"]["idle"]["at_limit"] is True
+    assert evidence["trims"]["idle with load"]["spread"] == 2
+    assert evidence["vacuum"]["value"] == pytest.approx(60.96, abs=0.01)
+    assert given["car"]["idle_air_normal"] == 30
+    assert evidence["volts"]["rest"]["value"] == 12.4
+    assert evidence["codes"] == ["P0171"]
+    assert evidence["tests"] == {"pinch": "falls"}
+
+
+def test_no_codes_stored_is_evidence_and_not_asked_for_again():
+    made = json.loads(run(*LEAK, "--codes", "none", "--json").output)
+    assert made["inputs"]["evidence"]["codes"] == []
+    assert "no codes stored" in made["result"]["evidence"]
+    assert "codes" not in [t["name"] for t in (made["result"]["next_test"], *made["result"]["tests"]) if "name" in t]
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--trim", "idle=x"], "is no number"),
+        (["--trim", "hill=3"], "is none of idle"),
+        (["--trim", "idle"], "wants a name and a value"),
+        (["--trim", "idle=1", "--trim", "idle=2"], "given twice"),
+        (["--vacuum", "18"], "unit"),
+        (["--codes", "leak"], "no trouble code"),
+        (["--test", "pinch=perhaps"], "comes out as"),
+        (["--speed", "99999"], "lies outside"),
+        (["--did", "sold"], "is none of"),
+    ],
+)
+def test_what_was_typed_wrongly_is_said_with_a_way_out(words, told):
+    out = run(*words)
+    assert out.exit_code == 2
+    assert told in out.output
+
+
+def test_the_picture_is_written_and_has_no_faults(tmp_path):
+    from tickover.cause import Car, Evidence, diagnose
+    from tickover.cause.picture import causes_picture
+
+    out = run(*LEAK, "--figure", str(tmp_path / "fits.svg"))
+    assert out.exit_code == 0
+    assert "air leak" in (tmp_path / "fits.svg").read_text(encoding="utf-8")
+    for evidence in (Evidence(), Evidence(trims={"idle": 18}), Evidence(trims={"idle": 0}, idle_speed=980)):
+        assert causes_picture(diagnose(evidence, Car())).faults() == []
+    with pytest.raises(InputError):
+        run(*LEAK, "--figure", str(tmp_path / "fits.pdf"))
+
+
+def test_with_a_job_it_reads_what_is_there_and_keeps_the_answer(tmp_path):
+    from tickover.cli.job_store import opened, record
+
+    store = str(tmp_path / "jobs.db")
+    with opened(store) as held:
+        job = held.new(at="2026-11-25T10:00:00+00:00")
+        number = getattr(job, "number", job)
+        record(held, number, "arrive", "answers", {"complaint": ["high"], "before": ["cleaned"], "codes": []}, by="AB")
+    out = run("--job", str(number), "--store", store, "--speed", "980", "--metering", "pressure", "--normal", "700-800")
+    assert out.exit_code == 0
+    assert f"Kept in job {number}" in out.output
+    with opened(store) as held:
+        kept = [e for e in held.current(number) if e.stage == "cause"]
+    assert [e.kind for e in kept] == ["causes"]
+    assert "old idle memory" in kept[0].data["sentence"]
+    assert kept[0].inputs["evidence"]["history"] == ["cleaned"]
+
+
+def test_watch_says_whether_it_stays_well(tmp_path):
+    table = tmp_path / "drives.csv"
+    table.write_text("trim,spread,misfires\n" + "0.5,7,40\n" * 8, encoding="utf-8")
+    out = run(str(table), "--normal-spread", "7", command=watch_command)
+    assert "stays well" in out.output
+    made = json.loads(run(str(table), "--json", command=watch_command).output)
+    assert made["result"]["verdict"] == "stays well"
+    assert made["result"]["clean_cycles"]["value"] == 15
+
+
+@pytest.mark.parametrize("text", ["", "a,b\n1,2\n", "trim\nfoo\nbar\n", "trim,spread\n1,-3\n"])
+def test_a_table_that_cannot_be_read_is_refused_with_its_line(tmp_path, text):
+    table = tmp_path / "drives.csv"
+    table.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError):
+        run(str(table), command=watch_command)

@@ -1,0 +1,96 @@
+"""The relapse watch."""
+
+import numpy as np
+import pytest
+
+from tickover.errors import SignalRangeError
+from tickover.idle.relapse import TRIM_SHIFT, TRIM_SPREAD, Drive, Learning, fit_learning, watch
+from tickover.results import CannotTell, Quantity
+
+
+def drives(trims, **more):
+    return [Drive(at=float(k), trim=float(x), **more) for k, x in enumerate(trims)]
+
+
+@pytest.mark.parametrize(
+    ("shift", "wrong"), [(0.0, "comes back"), (TRIM_SHIFT, "stays well"), (-TRIM_SHIFT, "stays well")]
+)
+def test_its_error_rates_are_the_stated_ones(shift, wrong):
+    rng = np.random.default_rng(11)
+    said = [watch(drives(rng.normal(shift, TRIM_SPREAD, 12))) for _ in range(200)]
+    first = [w.watched[0] for w in said]
+    share = np.mean([w.verdict == wrong and w.later_at is None for w in first])
+    assert share <= 0.05 + 2.5 * (0.05 * 0.95 / 200) ** 0.5
+
+
+def test_the_drives_it_foretells_are_about_the_drives_it_takes():
+    rng = np.random.default_rng(2)
+    said = [watch(drives(rng.normal(TRIM_SHIFT, TRIM_SPREAD, 40))).watched[0] for _ in range(120)]
+    taken, foretold = np.mean([w.drives for w in said]), said[0].expected_back
+    assert foretold <= taken < foretold + 2  # Wald neglects the excess over the bounds
+
+
+def test_a_fault_that_comes_back_later_is_still_found():
+    found = watch(drives([0.0] * 10 + [7.0] * 8))
+    assert found.verdict == "comes back"
+    assert 11 < found.watched[0].later_at <= 16
+    assert "well at first" in found.watched[0].says
+    assert "cause" in found.sentence
+
+
+def test_a_rougher_idle_alone_is_enough_and_a_smoother_one_is_not():
+    rough = [Drive(at=float(k), trim=0.0, spread=14.0) for k in range(10)]
+    assert watch(rough, normal_spread=7.0).verdict == "comes back"
+    assert watch(rough).verdict == "stays well"  # without a normal the spread is not watched
+    assert watch(rough, normal_spread=30.0).verdict == "stays well"
+
+
+def test_a_trim_that_still_learns_is_foretold_and_does_not_count_as_come_back():
+    t = np.arange(12.0)
+    noise = np.random.default_rng(4).normal(0, 0.4, 12)
+    found = watch(drives(9 * np.exp(-t / 2.5) - 1 + noise))
+    assert isinstance(found.learning, Learning)
+    assert found.learning.ends_at.lo <= -1 <= found.learning.ends_at.hi
+    assert found.learning.learned_at.lo <= 2.5 * np.log(9) <= found.learning.learned_at.hi
+    assert found.verdict == "stays well"
+    assert any("still learning" in r for r in found.rests_on)
+
+
+def test_the_foretold_end_holds_as_often_as_stated():
+    rng, t = np.random.default_rng(8), np.arange(12.0)
+    told = [
+        fit_learning(list(zip(t, 8 * np.exp(-t / 3) - 2 + rng.normal(0, 0.6, 12), strict=True))) for _ in range(150)
+    ]
+    fits = [f for f in told if isinstance(f, Learning)]
+    assert len(fits) > 64
+    assert np.mean([f.ends_at.lo <= -2 <= f.ends_at.hi for f in fits]) > 0.82
+
+
+def test_what_does_not_converge_is_not_foretold():
+    rng, t = np.random.default_rng(1), np.arange(12.0)
+    line = fit_learning(list(zip(t, 1.2 * t + rng.normal(0, 0.3, 12), strict=True)))
+    still = fit_learning(list(zip(t, rng.normal(0, 1, 12), strict=True)))
+    few = fit_learning([(0.0, 1.0), (1.0, 2.0)])
+    assert isinstance(line, CannotTell)
+    assert "bend" in line.reason
+    assert isinstance(still, CannotTell)
+    assert "not moved" in still.reason
+    assert isinstance(few, CannotTell)
+
+
+def test_the_misfire_counter_says_how_many_clean_cycles():
+    found = watch([Drive(at=1.0, misfires=100.0)])
+    assert isinstance(found.clean_cycles, Quantity)
+    assert (found.clean_cycles.lo, found.clean_cycles.hi) == (22, 24)
+    assert "Nothing to watch" in found.sentence
+    assert isinstance(watch([Drive(at=1.0, misfires=9.0)], below=4).clean_cycles, CannotTell)
+    assert isinstance(watch([]).clean_cycles, CannotTell)
+
+
+def test_drives_out_of_order_and_rates_that_cannot_be_are_refused():
+    with pytest.raises(SignalRangeError):
+        watch([Drive(at=2.0, trim=0.0), Drive(at=2.0, trim=0.0)])
+    with pytest.raises(SignalRangeError):
+        watch(drives([0.0]), alpha=0.7)
+    with pytest.raises(SignalRangeError):
+        watch([Drive(at=1.0, spread=5.0)], normal_spread=0.0)

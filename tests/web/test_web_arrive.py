@@ -1,0 +1,125 @@
+"""Arrive on the sheet: few questions at once, the rest folded with what they withhold; the ladder with its reasons."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from html import unescape
+
+import pytest
+from starlette.testclient import TestClient
+from web_site import CAR, SCRIPT, client_of, new_job, site_in
+
+from tickover.arrival import QUESTIONS, answers_of, arrive
+from tickover.routines import load_library
+from tickover.visit.arriving import open_questions
+from tickover.web.arrive import FIRST
+
+
+@pytest.fixture(scope="module")
+def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TestClient]:
+    with client_of(site_in(tmp_path_factory.mktemp("record"))) as client:
+        assert new_job(client, arrived=False) == 1
+        yield client
+
+
+def legends(html: str) -> list[str]:
+    return [unescape(x) for x in re.findall(r"<legend>([^<]+)", html)]
+
+
+def test_first_come_the_car_danger_complaint_and_what_happened_and_the_rest_is_folded(client: TestClient) -> None:
+    job = new_job(client, arrived=False)
+    page = client.get(f"/jobs/{job}").text
+    first, rest = page.split('<details class="rest">')
+    asks = {q.name: q.ask for q in QUESTIONS}
+    assert legends(first)[: 1 + len(FIRST)] == ["The car", *(asks[n] for n in FIRST)]
+    assert set(legends(rest)) >= {q.ask for q in QUESTIONS if q.name not in FIRST}
+    assert f"{len(QUESTIONS) - len(FIRST)} more questions, {len(QUESTIONS) - len(FIRST)} left open" in page
+
+
+def test_what_an_open_question_withholds_is_found_by_answering_it() -> None:
+    library = load_library()
+    answers = answers_of(["drive=petrol", "complaint=high", "before=cleaned"])
+    found = {q.name: q for q in open_questions(answers, library)}
+    now = {r.title for r in arrive(answers, library).ladder.rungs}
+    told = arrive(answers_of(["drive=petrol", "complaint=high", "before=cleaned", "throttle=electronic"]), library)
+    assert {r.title for r in told.ladder.rungs if r.sort == "routine"} - now <= set(found["throttle"].opens)
+    assert found["throttle"].opens
+    assert "Answered, it may offer" in found["throttle"].sentence
+    assert any(q.stops for q in found.values())  # a flashing lamp, say
+    assert "throttle" not in {q.name for q in open_questions(told.answers, library)}
+
+
+def test_the_form_finds_the_ladder_and_shows_it_with_reasons_and_what_is_withheld(client: TestClient) -> None:
+    job = new_job(client, arrived=False)
+    form = {
+        "car.year": "2007",
+        "car.displacement_l": "2,4",
+        "car.complaint": "hunts",
+        "drive": "petrol",
+        "danger": ["none"],
+        "complaint": ["high", "hunts"],
+        "before": "cleaned",
+        "lamp": "",
+        "by": "R. H.",
+    }
+    answer = client.post(f"/jobs/{job}/arrive", data=form)
+    assert (answer.status_code, answer.headers["location"]) == (303, f"/jobs/{job}#stage-1")
+    page = client.get(f"/jobs/{job}").text
+    assert "In this order" in page
+    assert "It disturbs" in page
+    assert re.search(r"Not offered: \d+, and why", page)
+    assert 'class="withheld"' in page
+    car = client.get(f"/api/jobs/{job}").json()["result"]
+    assert car["car"].startswith("2007")
+    entry = [e for e in car["stages"][0]["entries"] if e["kind"] == "car"][-1]
+    assert entry["data"] == {"year": 2007, "displacement_l": 2.4, "complaint": "hunts"}  # figures, not text
+    assert entry["by"] == "R. H."
+    assert re.search(r'value="cleaned" checked', page)  # what was told is still there
+
+
+def test_a_stop_sign_is_a_caution_and_withholds_every_routine(client: TestClient) -> None:
+    job = new_job(client, arrived=False)
+    told = {**CAR, "answers": {**CAR["answers"], "danger": ["fuel"]}}
+    assert client.post(f"/api/jobs/{job}/arrive", json=told).json()["result"]["stops"]
+    page = client.get(f"/jobs/{job}").text
+    assert 'class="caution" role="alert"' in page
+    assert "In this order" not in page
+
+
+@pytest.mark.parametrize(
+    "form",
+    [
+        {"drive": "steam"},
+        {"colour": "red"},
+        {"danger": ["none", "fuel"]},
+        {"codes": ["none", "P0505"]},
+        {"codes": "hello"},
+        {"car.year": "last year"},
+        {"car.year": "2007.5"},
+        {"car.cylinders": "-4"},
+        {"car.wheels": "4"},
+        {"car.complaint": "x" * 2001},
+        {"by": "x" * 81},
+    ],
+)
+def test_an_answer_that_there_is_not_is_told_and_changes_nothing(client: TestClient, form: dict[str, str]) -> None:
+    before = client.get("/api/jobs/1/record").json()
+    answer = client.post("/jobs/1/arrive", data=form)
+    assert answer.status_code == 400, answer.text
+    assert 'role="alert"' in answer.text
+    assert client.get("/api/jobs/1/record").json() == before
+
+
+def test_a_script_in_any_field_of_arrive_is_shown_as_text(client: TestClient) -> None:
+    job = new_job(client)
+    fields = {"car.complaint": SCRIPT, "car.shop": SCRIPT, "car.fuel": SCRIPT, "car": SCRIPT, "by": SCRIPT}
+    form = {"drive": "petrol", "danger": "none", "complaint": "high", "before": "cleaned", **fields}
+    assert client.post(f"/jobs/{job}/arrive", data=form).status_code == 303
+    for path in (f"/jobs/{job}", "/", f"/jobs/{job}/record"):
+        page = client.get(path).text
+        assert "<script>alert" not in page
+        assert "&lt;script&gt;" in page
+    wrong = client.post(f"/jobs/{job}/arrive", data={"drive": SCRIPT})
+    assert wrong.status_code == 400
+    assert "<script>alert" not in wrong.text
