@@ -19,7 +19,7 @@ PER_SHOP = 600
 SLACK = {"everything": 0.25}
 """A shortfall, told in docs/why/cause-panel.md: with everything read, what is said at 0.5 to 0.8 comes true too
 seldom."""
-SEED = 99_000  # drawn once, after the last change of the reasoning; mend on others, then draw anew
+SEED = 111_000  # drawn once, after the last change of the reasoning; mend on others, then draw anew
 
 
 @pytest.fixture(scope="module")

@@ -16,6 +16,9 @@ SILENT = 1.0
 """Below about so much nothing can be told [mm]."""
 LEAST_CHANCE = 0.1
 """A hole is spoken of only where a leak is at least so likely [1]. Own choice."""
+BESIDES = 0.07
+"""How far the ends are moved out for what the model leaves out, in logarithms [1]. Own choice, after a second model's
+leaks lay inside too seldom (docs/why/cause-panel.md)."""
 _NOTHING_LEARNED = 0.8
 """An interval that is not narrower than so much of the one before any evidence, in logarithms, says nothing."""
 
@@ -48,11 +51,12 @@ def equivalent_hole(w: Weighed) -> Measured:
             reason="If it is a leak, it is smaller than a hole of about 1 mm, and that cannot be told from healthy.",
             way_out="Look for it only if the idle is not right.",
         )
+    lo, hi = lo * np.exp(-BESIDES), hi * np.exp(BESIDES)
     spent = bool(np.any(w.numbers.limits > 0)) or float(weight[sizes >= 0.93 * plain[-1]].sum()) > 0.05
     return Quantity(
         value=round(middle, 2),
-        lo=None if lo < SILENT else round(lo, 2),
-        hi=None if spent else round(hi, 2),
+        lo=None if lo < SILENT else round(float(lo), 2),
+        hi=None if spent else round(float(hi), 2),
         level=LEVEL,
         unit="mm",
     )
