@@ -2,6 +2,7 @@
 
 import json
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
@@ -114,9 +115,9 @@ def test_with_a_job_it_reads_what_is_there_and_keeps_the_answer(tmp_path):
 def test_watch_says_whether_it_stays_well(tmp_path):
     table = tmp_path / "drives.csv"
     table.write_text("trim,spread,misfires\n" + "0.5,7,40\n" * 8, encoding="utf-8")
-    out = run(str(table), "--normal-spread", "7", command=watch_command)
+    out = run(str(table), "--normal-trim", "0", "--normal-spread", "7", command=watch_command)
     assert "stays well" in out.output
-    made = json.loads(run(str(table), "--json", command=watch_command).output)
+    made = json.loads(run(str(table), "--normal-trim", "0", "--json", command=watch_command).output)
     assert made["result"]["verdict"] == "stays well"
     assert made["result"]["clean_cycles"]["value"] == 15
 
@@ -127,3 +128,20 @@ def test_a_table_that_cannot_be_read_is_refused_with_its_line(tmp_path, text):
     table.write_text(text, encoding="utf-8")
     with pytest.raises(InputError):
         run(str(table), command=watch_command)
+
+
+@pytest.mark.parametrize("throttle", [False, True])
+def test_a_held_speed_in_a_log_without_the_pedal_is_never_taken_for_an_idle(tmp_path, throttle):
+    """Once a traceback (a spread past its range), and once 2,500 r/min read as an idle with the load on."""
+    rng = np.random.default_rng(1)
+    rows = ["time,rpm,stft,ltft,coolant,map" + (",Throttle (%)" if throttle else "")]
+    for t in range(240):
+        held = t >= (120 if throttle else 200)
+        row = [t, round((2500 if held else 980) + rng.normal(0, 8)), 6 if held else 12, 4, 90, 30 if held else 36]
+        rows.append(",".join(map(str, row + ([9 if held else 2] if throttle else []))))
+    log = tmp_path / "held.csv"
+    log.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    out = run("--log", str(log), "--metering", "air", "--normal", "650-750", "--json")
+    assert out.exit_code == 0, out.output
+    trims = json.loads(out.output)["inputs"]["evidence"]["trims"]
+    assert not {"idle", "idle with load"} & set(trims)

@@ -17,7 +17,7 @@ def drives(trims, **more):
 )
 def test_its_error_rates_are_the_stated_ones(shift, wrong):
     rng = np.random.default_rng(11)
-    said = [watch(drives(rng.normal(shift, TRIM_SPREAD, 12))) for _ in range(200)]
+    said = [watch(drives(rng.normal(shift, TRIM_SPREAD, 12)), normal_trim=0.0) for _ in range(200)]
     first = [w.watched[0] for w in said]
     share = np.mean([w.verdict == wrong and w.later_at is None for w in first])
     assert share <= 0.05 + 2.5 * (0.05 * 0.95 / 200) ** 0.5
@@ -25,13 +25,13 @@ def test_its_error_rates_are_the_stated_ones(shift, wrong):
 
 def test_the_drives_it_foretells_are_about_the_drives_it_takes():
     rng = np.random.default_rng(2)
-    said = [watch(drives(rng.normal(TRIM_SHIFT, TRIM_SPREAD, 40))).watched[0] for _ in range(120)]
+    said = [watch(drives(rng.normal(TRIM_SHIFT, TRIM_SPREAD, 40)), normal_trim=0.0).watched[0] for _ in range(120)]
     taken, foretold = np.mean([w.drives for w in said]), said[0].expected_back
     assert foretold <= taken < foretold + 2  # Wald neglects the excess over the bounds
 
 
 def test_a_fault_that_comes_back_later_is_still_found():
-    found = watch(drives([0.0] * 10 + [7.0] * 8))
+    found = watch(drives([0.0] * 10 + [7.0] * 8), normal_trim=0.0)
     assert found.verdict == "comes back"
     assert 11 < found.watched[0].later_at <= 16
     assert "well at first" in found.watched[0].says
@@ -40,15 +40,15 @@ def test_a_fault_that_comes_back_later_is_still_found():
 
 def test_a_rougher_idle_alone_is_enough_and_a_smoother_one_is_not():
     rough = [Drive(at=float(k), trim=0.0, spread=14.0) for k in range(10)]
-    assert watch(rough, normal_spread=7.0).verdict == "comes back"
-    assert watch(rough).verdict == "stays well"  # without a normal the spread is not watched
-    assert watch(rough, normal_spread=30.0).verdict == "stays well"
+    assert watch(rough, normal_trim=0.0, normal_spread=7.0).verdict == "comes back"
+    assert watch(rough, normal_trim=0.0).verdict == "stays well"  # without a normal the spread is not watched
+    assert watch(rough, normal_trim=0.0, normal_spread=30.0).verdict == "stays well"
 
 
 def test_a_trim_that_still_learns_is_foretold_and_does_not_count_as_come_back():
     t = np.arange(12.0)
     noise = np.random.default_rng(4).normal(0, 0.4, 12)
-    found = watch(drives(9 * np.exp(-t / 2.5) - 1 + noise))
+    found = watch(drives(9 * np.exp(-t / 2.5) - 1 + noise), normal_trim=0.0)
     assert isinstance(found.learning, Learning)
     assert found.learning.ends_at.lo <= -1 <= found.learning.ends_at.hi
     assert found.learning.learned_at.lo <= 2.5 * np.log(9) <= found.learning.learned_at.hi
@@ -82,7 +82,7 @@ def test_the_misfire_counter_says_how_many_clean_cycles():
     found = watch([Drive(at=1.0, misfires=100.0)])
     assert isinstance(found.clean_cycles, Quantity)
     assert (found.clean_cycles.lo, found.clean_cycles.hi) == (22, 24)
-    assert "Nothing to watch" in found.sentence
+    assert found.sentence.startswith("Cannot tell")
     assert isinstance(watch([Drive(at=1.0, misfires=9.0)], below=4).clean_cycles, CannotTell)
     assert isinstance(watch([]).clean_cycles, CannotTell)
 
@@ -94,3 +94,11 @@ def test_drives_out_of_order_and_rates_that_cannot_be_are_refused():
         watch(drives([0.0]), alpha=0.7)
     with pytest.raises(SignalRangeError):
         watch([Drive(at=1.0, spread=5.0)], normal_spread=0.0)
+
+
+def test_a_trim_that_stands_off_zero_is_no_relapse_where_nobody_said_what_was_normal():
+    found = watch(drives([5.0] * 12))
+    assert found.verdict == "watch on"
+    assert found.sentence.startswith("Cannot tell")
+    assert any("not watched" in r for r in found.rests_on)
+    assert watch(drives([5.0] * 12), normal_trim=5.0).verdict == "stays well"

@@ -63,7 +63,7 @@ def read_drives(path: Path) -> list[Drive]:
 
 @click.command("watch")
 @click.argument("table", type=click.Path(path_type=Path))
-@click.option("--normal-trim", type=float, default=0.0, help="Idle trim when it was healed [%].")
+@click.option("--normal-trim", type=float, help="Idle trim when it was healed [%]; without it the trim is not watched.")
 @click.option(
     "--normal-spread", type=click.FloatRange(0, min_open=True), help="Spread of the idle's speed then [r/min]."
 )
@@ -76,7 +76,7 @@ def read_drives(path: Path) -> list[Drive]:
 @click.option("--json", "as_json", is_flag=True, help="Print the result for programs.")
 def watch_command(
     table: Path,
-    normal_trim: float,
+    normal_trim: float | None,
     normal_spread: float | None,
     alpha: float,
     beta: float,

@@ -24,6 +24,8 @@ Bools = NDArray[np.bool_]
 
 LEVEL = 0.95
 LEAST_REFRESHES = 8  # with fewer measurements no mean is stated; own choice
+WIDEST, FASTEST = 250.0, 2000.0  # spread and mean speed [r/min] beyond which nothing is an idle; own choice, the second
+# as the plan's stop sign: hunting at 150 r/min has a spread of 106, and an idle that races above 2,000 is not measured
 WANDER, WANDERS_FOR = 1.5, 25.0  # drift that a short log hides [r/min], [s]; docs/why/effective-samples.md
 _TRACE = 600
 
@@ -70,6 +72,11 @@ def read_idle(
     refused = not_throttled(states[0], recording, line)
     if refused is not None:
         return refused
+    if any(_no_idle(s) for s in states):
+        return CannotTell(
+            reason="part of what looks like idle is not: its speed moves, or stands, far from any idle",
+            way_out="Log the pedal and the road speed with it, or cut the log down to its idle.",
+        )
     name = states[0].name
     first = _spread(loads.settled[name], loads.rows[name], line, recording, rng)
     cold = _cold(line, recording, rng)
@@ -92,6 +99,12 @@ def read_idle(
         expected=() if displacement is None else expectations(states[0], recording, displacement),
         trim_trace={} if (total := total_trim(recording)) is None else thinned_trace(total, "trim", 3),
     )
+
+
+def _no_idle(state: IdleState) -> bool:
+    """Whether a state cannot be an idle: where neither pedal nor throttle was logged, held speeds look like one."""
+    fast = isinstance(state.speed, Quantity) and state.speed.value > FASTEST
+    return fast or (state.spread is not None and state.spread > WIDEST)
 
 
 def _cold(line: Timeline, recording: Recording, rng: Generator) -> tuple[ColdIdle, ...]:

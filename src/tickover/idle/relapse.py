@@ -134,7 +134,7 @@ class Relapse(Result):
 def watch(
     drives: Sequence[Drive],
     *,
-    normal_trim: float = 0.0,
+    normal_trim: float | None = None,
     normal_spread: float | None = None,
     alpha: float = 0.05,
     beta: float = 0.05,
@@ -144,7 +144,8 @@ def watch(
 
     Args:
         drives: in order of time, each read warm and with loads off.
-        normal_trim: idle trim right after it was healed [%].
+        normal_trim: idle trim right after it was healed [%]; without it the trim is not watched, for a trim that stands
+            off zero is no relapse by itself.
         normal_spread: spread of the idle's speed then [r/min]; without it the spread is not watched.
         alpha: chance of calling a well idle come back, 0 to 0.5, for each quantity [1].
         beta: chance of calling one well that came back, 0 to 0.5 [1].
@@ -162,7 +163,7 @@ def watch(
     learning = fit_learning([(d.at, d.trim) for d in drives if d.trim is not None])
     learned = learning.learned_at.value if isinstance(learning, Learning) else -np.inf
     trims = np.array([d.trim for d in drives if d.trim is not None and d.at >= learned])
-    if len(trims):
+    if len(trims) and normal_trim is not None:
         off = (trims - normal_trim) / TRIM_SPREAD
         watched.append(_watched("idle trim", off, TRIM_SHIFT / TRIM_SPREAD, (1, -1), alpha, beta))
     spreads = np.array([d.spread for d in drives if d.spread is not None])
@@ -172,6 +173,11 @@ def watch(
         off = np.log(spreads / normal_spread) / SPREAD_SPREAD
         watched.append(_watched("spread of the idle", off, log(SPREAD_TIMES) / SPREAD_SPREAD, (1,), alpha, beta))
     verdict = _together(watched)
+    unwatched = [
+        f"The {what} is not watched: give what was normal right after it was healed."
+        for what, values, normal in (("idle trim", trims, normal_trim), ("spread", spreads, normal_spread))
+        if len(values) and normal is None
+    ]
     return Relapse(
         verdict=verdict,
         sentence=_sentence(verdict, watched),
@@ -179,6 +185,7 @@ def watch(
         learning=learning,
         clean_cycles=_clean_cycles(drives, below),
         rests_on=(
+            *unwatched,
             *(["Trims that were still learning are left out of the test."] if np.isfinite(learned) else []),
             f"A well idle is called come back in {100 * alpha:g} % of cases, one that came back is missed in "
             f"{100 * beta:g} %; the sums that go on after it give a false alarm once in some 500 drives.",
@@ -236,7 +243,7 @@ def _together(watched: Sequence[Watched]) -> WatchVerdict:
 
 def _sentence(verdict: WatchVerdict, watched: Sequence[Watched]) -> str:
     if not watched:
-        return "Nothing to watch yet: no trim and no spread was given."
+        return "Cannot tell: no trim or spread was given together with what was normal after it was healed."
     if verdict == "comes back":
         which = " and ".join(f"the {w.what}" for w in watched if w.verdict == "comes back")
         return f"It comes back, by {which}: a real fault is acting. Look for the cause before any relearn."
