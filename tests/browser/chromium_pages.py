@@ -18,6 +18,10 @@ FLAGS = [
     "--disable-sync",
     "--no-first-run",
 ]
+VOICE = """window.fake = { t: 1000, cues: [] };
+window.tickoverVoice = { now: () => fake.t, hasContext: true, wake: async () => {}, reported: () => 0.01,
+  correct() {}, play(cues) { fake.cues = cues; }, silence() {} };"""
+"""Clock and sound of a coach's page, as a script to begin with: the clock stands where a test puts it."""
 
 
 @contextmanager

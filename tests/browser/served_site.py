@@ -11,17 +11,18 @@ from contextlib import contextmanager
 import uvicorn
 
 from tickover.web.app import create_app, guarded
+from tickover.web.pair import Lan
 from tickover.web.site import Site
 
 
 @contextmanager
-def served(site: Site) -> Iterator[str]:
-    """Serve it behind its guard until the block ends; gives its address."""
+def served(site: Site, lan: Lan | None = None) -> Iterator[str]:
+    """Serve it behind its guard until the block ends; gives its address. With ``lan`` it has pairing's pages."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     host = f"127.0.0.1:{port}"
-    app = guarded(create_app(site), hosts=frozenset({host}), clock=time.monotonic, pairing=None, secure=False)
+    app = guarded(create_app(site, lan), hosts=frozenset({host}), clock=time.monotonic, pairing=None, secure=False)
     server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="warning", ws="none"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()

@@ -162,10 +162,11 @@ def test_no_answer_of_the_car_stops_the_attempt(phone: Phone) -> None:
     assert "did not answer" in phone.said()
 
 
-def test_keys_space_taps_and_escape_stops(phone: Phone) -> None:
+@pytest.mark.parametrize("key", ["Space", "Enter"])
+def test_keys_tap_and_escape_stops(phone: Phone, key: str) -> None:
     phone.count_me_in()
     phone.at(0)
-    phone.page.keyboard.press("Space")
+    phone.page.keyboard.press(key)
     assert phone.page.evaluate("tickover.state.phase") == "running"
     phone.page.keyboard.press("Escape")
     assert phone.word() == "Stopped"

@@ -1,4 +1,4 @@
-"""The job sheet in a real browser: phone and desk, keyboard alone, logs with progress and Stop, charts, sounds, axe."""
+"""The job sheet in a real browser: phone and desk, keyboard alone, logs with progress and Stop, charts, sounds."""
 
 from __future__ import annotations
 
@@ -104,7 +104,6 @@ def unfold(tab: Any) -> None:
 def test_arrive_measure_zoom_and_set_up_on_a_phone(tab: Any, address: str, site: Site) -> None:
     job = begin(tab, address)
     no_sideways(tab)
-    assert serious(tab) == []
     answer_arrive(tab)
     no_sideways(tab)
     # A log, with script: read on the server while the page says so, then the card.
@@ -138,20 +137,17 @@ def test_arrive_measure_zoom_and_set_up_on_a_phone(tab: Any, address: str, site:
     assert "2 of" in tab.inner_text("#stage-3")
     unfold(tab)
     no_sideways(tab)
+
+
+def test_pages_at_a_desk(tab: Any, address: str) -> None:
+    tab.set_viewport_size(DESK)  # the same at 360 px by day and night: test_browser_access
+    sheet = f"/jobs/{begin(tab, address)}"
+    answer_arrive(tab)
+    for path in ("/", f"{sheet}/record", sheet):
+        tab.goto(address + path)
+        unfold(tab)
+        no_sideways(tab)
     assert serious(tab) == []
-
-
-def test_pages_at_a_desk_by_day_and_night(browser: Any, address: str) -> None:
-    shown = {"light": ("/", "/jobs/1", "/jobs/1/record", "/jobs/99"), "dark": ("/jobs/1",)}
-    for scheme, paths in shown.items():
-        context = browser.new_context(viewport=DESK, color_scheme=scheme)
-        tab = context.new_page()
-        for path in paths:
-            tab.goto(address + path)
-            unfold(tab)
-            no_sideways(tab)
-            assert serious(tab) == [], (scheme, path)
-        context.close()
 
 
 def test_by_keyboard_alone_a_job_is_begun_and_arrive_is_answered(tab: Any, address: str) -> None:
@@ -162,9 +158,11 @@ def test_by_keyboard_alone_a_job_is_begun_and_arrive_is_answered(tab: Any, addre
     reach = """(text) => { const labels = [...document.querySelectorAll('label.choice')];
       const l = labels.find((n) => n.innerText.trim() === text);
       return l.querySelector('input') === document.activeElement; }"""
+    ring = "getComputedStyle(document.activeElement).outline"
     for text in ("petrol, injected", "none of these", "idles high", "the throttle was cleaned"):
         for _ in range(60):
             tab.keyboard.press("Tab")
+            assert "solid 3px" in tab.evaluate(ring), "where the focus is can be seen"
             inside = tab.evaluate("(t) => document.activeElement.type === 'radio'", text)
             if inside and text == "petrol, injected":
                 break
@@ -262,15 +260,26 @@ def test_a_sound_is_decoded_in_the_browser_and_kept_as_wav_of_one_channel(tab: A
     with wave.open(io.BytesIO(held)) as found:
         assert (found.getnchannels(), found.getsampwidth(), found.getframerate()) == (1, 2, 44100)
         assert abs(found.getnframes() / 44100 - 1) < 0.01
+    # It is played on its page, from any place in it.
+    player = tab.locator("#stage-2 audio")
+    assert "1.0 s. Kept, not analysed" in tab.inner_text("#stage-2 .sound")
+    length = player.evaluate("(a) => a.duration || new Promise((r) => { a.onloadedmetadata = () => r(a.duration); })")
+    assert abs(length - 1) < 0.01
+    player.evaluate(
+        """async (a) => { a.muted = true; a.currentTime = 0.7; await a.play();
+        await new Promise((r) => { a.onended = r; }); }"""
+    )
+    assert player.evaluate("(a) => [a.error, a.ended]") == [None, True]
+    no_sideways(tab)
 
 
 def test_night_and_day_by_hand(tab: Any, address: str) -> None:
-    tab.goto(f"{address}/jobs/1")
+    sheet = f"{address}/jobs/{begin(tab, address)}"
     ground = "getComputedStyle(document.querySelector('.page')).backgroundColor"
     day = tab.evaluate(ground)
     tab.get_by_role("button", name="Night").click()
     tab.get_by_role("button", name="Day").wait_for()
-    assert tab.url.endswith("/jobs/1")
+    assert tab.url == sheet
     assert tab.evaluate(ground) != day
     tab.get_by_role("button", name="Day").click()
     tab.get_by_role("button", name="Night").wait_for()

@@ -9,9 +9,9 @@ from pydantic import ValidationError
 from tickover.cause import TESTS, Car, Evidence, NextTest, Value, diagnose
 from tickover.cause.channels import CHANNELS, INDEX, unscaled
 from tickover.cause.hypotheses import BY_NAME, HYPOTHESES
-from tickover.cause.tables import BEHAVIOUR, chances, outcome_chances
+from tickover.cause.tables import BEHAVIOUR, chances
 from tickover.cause.weighing import weigh
-from tickover.cause.worth import information, prospects
+from tickover.cause.worth import information
 from tickover.results import CannotTell, Quantity
 
 AIR, PRESSURE = Car(metering="air", displacement_l=2.0), Car(metering="pressure", displacement_l=2.0, normal=(700, 800))
@@ -52,8 +52,8 @@ def test_every_answer_is_whole(evidence, car):
         assert bool(g.tied_because) == (len(g.causes) > 1)
     assert [g.probability for g in found.groups] == sorted((g.probability for g in found.groups), reverse=True)
     if isinstance(found.next_test, NextTest):
-        assert found.next_test.name not in evidence.tests
-        assert sum(o.chance for o in found.next_test.outcomes) > 0.8
+        assert found.pull is not None or found.next_test.name not in evidence.tests
+        assert not found.next_test.outcomes or sum(o.chance for o in found.next_test.outcomes) > 0.8
 
 
 @settings(max_examples=8, deadline=None)
@@ -153,7 +153,7 @@ def test_a_stale_memory_and_a_leak_on_a_pressure_engine_are_tied_by_speed_alone_
     assert found.finding == "cannot tell"
     told = diagnose(speed.model_copy(update={"history": ("cleaned",), "tests": {"pinch": "nothing"}}), PRESSURE)
     assert told.finding == "stale"
-    assert told.advice == "relearn again"
+    assert told.advice == "relearn"
     after = diagnose(speed.model_copy(update={"history": ("cleaned",), "attempts": 2}), PRESSURE)
     assert after.advice == "do not relearn"
 
@@ -206,31 +206,6 @@ def test_information_is_a_mutual_information():
     assert information(np.array([0.5, 0.5]), np.eye(2)) == pytest.approx(1)
     assert information(np.array([0.3, 0.7]), np.array([[0.2, 0.8], [0.2, 0.8]])) == pytest.approx(0, abs=1e-12)
     assert information(np.array([0.25] * 4), np.eye(4)) == pytest.approx(2)
-
-
-def test_a_test_keeps_the_average_of_what_it_decides():
-    """What comes after, averaged over the outcomes, is what was held before."""
-    w = weigh(Evidence(trims={"idle": 12}), AIR)
-    for one in prospects(w, Evidence(trims={"idle": 12}), AIR):
-        if one.name in TESTS:
-            np.testing.assert_allclose(one.chance @ one.after, w.causes, atol=1e-4)
-
-
-def test_a_done_reading_is_worth_what_was_foretold_on_average():
-    """Expected information against the posterior computed anew for each outcome of a named test."""
-    evidence = Evidence(trims={"idle": 14, "2500": 8}, idle_speed=720)
-    w = weigh(evidence, AIR)
-    pinch = next(p for p in prospects(w, evidence, AIR) if p.name == "hand at exhaust")
-    p, given_ = w.causes, outcome_chances("hand at exhaust")
-    entropy = -np.sum(p[p > 0] * np.log2(p[p > 0]))
-    after = 0.0
-    for k, outcome in enumerate(TESTS["hand at exhaust"].outcomes):
-        chance = pinch.chance[k]
-        q = pinch.after[k]
-        after += chance * -np.sum(q[q > 0] * np.log2(q[q > 0]))
-        assert outcome
-    assert pinch.bits == pytest.approx(entropy - after, abs=1e-3)
-    assert given_.sum(axis=1) == pytest.approx(1)
 
 
 def test_tables_are_chances():

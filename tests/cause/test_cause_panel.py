@@ -16,10 +16,9 @@ from cause_panel_score import answers, bounds, calibration, covered, leaks_told,
 POPULATIONS = tuple(RATES)
 FEW_SETS = (SETS[0], SETS[1], SETS[3])
 PER_SHOP = 600
-SLACK = {"everything": 0.25}
-"""A shortfall, told in docs/why/cause-panel.md: with everything read, what is said at 0.5 to 0.8 comes true too
-seldom."""
-SEED = 111_000  # drawn once, after the last change of the reasoning; mend on others, then draw anew
+SLACK = 0.08
+"""What is said may lie so far outside the 95 % bounds of what came true [1]."""
+SEED = 2026_11_29  # drawn once, after the last change of the reasoning; mend on others, then draw anew
 
 
 @pytest.fixture(scope="module")
@@ -77,10 +76,9 @@ def test_wrong_and_sure_stays_under_two_per_cent(many, which):
 @pytest.mark.soak
 @pytest.mark.parametrize("which", SETS)
 def test_what_is_said_comes_true_as_often(many, which):
-    slack = SLACK.get(which, 0.10)
     for stated, came, count, lo, hi in calibration(of(many, which)):
         if count >= 30:
-            assert lo - 0.10 <= stated <= hi + slack, (stated, came, count)
+            assert lo - SLACK <= stated <= hi + SLACK, (stated, came, count)
 
 
 @pytest.mark.soak

@@ -145,3 +145,45 @@ def test_a_held_speed_in_a_log_without_the_pedal_is_never_taken_for_an_idle(tmp_
     assert out.exit_code == 0, out.output
     trims = json.loads(out.output)["inputs"]["evidence"]["trims"]
     assert not {"idle", "idle with load"} & set(trims)
+
+
+def test_the_condition_and_what_a_bit_is_stand_in_the_whole_answer_only():
+    short, whole = run(*LEAK).output, run(*LEAK, "--whole").output
+    assert "condition" not in short
+    assert " bit" not in short
+    plain = " ".join(whole.split())
+    assert "above 5 the numbers cannot part them" in plain
+    assert plain.count("1 bit is a question that halves what is open") == 1
+
+
+def test_what_is_missing_is_named_with_the_option_of_this_door():
+    told = " ".join(run("--trim", "idle=+18", "--speed", "980", "--idle-air", "20").output.split())
+    for option in ("--metering air or pressure", "--displacement", "--normal LOW-HIGH", "--idle-air VALUE:NORMAL"):
+        assert f"Option: {option}" in told
+
+
+def test_where_no_test_would_change_the_answer_it_says_what_to_act_on():
+    out = " ".join(run(*LEAK, "--test", "pinch=falls").output.split())
+    assert "No next test" in out
+    assert "No test at hand would change this answer. Act: find where it draws air" in out
+    assert "Next test" not in out
+
+
+def test_a_relearn_that_nobody_tried_is_no_relearn_again_and_points_to_the_ladder():
+    words = ["--speed", "980", "--normal", "650-750", "--did", "cleaned", "--complaint", "high", "--metering", "air"]
+    out = " ".join(run(*words, "--trim", "idle=0").output.split())
+    assert "Relearn: The memory" in out
+    assert "tickover arrive" in out
+    assert "Caution Read and write down codes" in out
+    assert "Relearn again: " in " ".join(run(*words, "--trim", "idle=0", "--attempts", "1").output.split())
+
+
+def test_two_readings_at_odds_stand_before_the_next_test():
+    out = " ".join(run(*LEAK, "--test", "pinch=falls", "--test", "smoke=none").output.split())
+    assert out.index("pull against each other") < out.index("Next test") < out.index("Once more")
+
+
+def test_every_line_fits_into_eighty_columns(monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    for words in (LEAK, [*LEAK, "--whole"], ["--trim", "idle=0", "--speed", "980", "--metering", "pressure"], []):
+        assert max(len(line) for line in run(*words).output.splitlines()) <= 80

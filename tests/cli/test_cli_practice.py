@@ -80,8 +80,8 @@ def test_taps_are_read_from_lines_with_or_without_names(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("line", "says"),
     [
-        ("1.0", "1 columns"),
-        ("a,b", "is not a tap"),
+        ("1.0", "1 column"),
+        ("a,b", "aimed is no number: “a”"),
         ("1,2,maybe", "neither cued"),
         ("0,1", "takes time"),
         ("1,nan", "cannot"),
@@ -98,7 +98,7 @@ def test_an_empty_file_and_a_broken_one_are_refused(tmp_path: Path) -> None:
         read_taps(taps_file(tmp_path, ["aimed,made"]))
     with pytest.raises(InputError, match="is not a file of practice"):
         read_taps(taps_file(tmp_path, ['{"v": 1, "name": "x", "taps": [{"aimed": "long"}]}']))
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="there is no such file"):
         read_taps(tmp_path / "none.csv")
 
 

@@ -143,7 +143,7 @@ def test_odds_name_the_weak_step_and_what_a_cue_gains(capsys):
     code, out, _ = run(capsys, "odds", "pedal-count")
     assert code == 0
     assert "timed by feel: 85 %, 7" in out
-    assert "The weak step is “down” (press and hold): 85 % by itself." in out
+    assert "The weak step is “Press and hold”: 85 % by itself." in out
     assert "Cueing it alone makes the whole over 99 %." in out
 
 

@@ -24,6 +24,8 @@ KEY_AND_PEDAL = (
 )
 RUNNING = ("rest-and-idle", "loads-in-turn", "fast-run-in", "run-in-idle", "drive-in")
 FAMILIES = (*KEY_AND_PEDAL, *RUNNING)
+LONGEST = {"drive-in", "fast-run-in"}
+"""Half an hour and more of simulated time: performed whole in the soak only."""
 HIGH = {*FAMILIES} - {"loads-in-turn", "rest-and-idle"}
 """Families whose car idles high before; the other two sag in gear, and idle low."""
 
@@ -119,7 +121,7 @@ def test_the_families_are_the_librarys_and_the_simulated_controllers():
     assert set(FAMILIES) == set(load_library()) == set(ENTRIES)
 
 
-@pytest.mark.parametrize("name", FAMILIES)
+@pytest.mark.parametrize("name", [pytest.param(n, marks=pytest.mark.soak) if n in LONGEST else n for n in FAMILIES])
 def test_done_well_it_is_a_hit_and_heals_the_car_it_is_for(name: str) -> None:
     car, state, attempt = perform(name, 1)
     found = judge_attempt(PLAYS[name].routine, attempt)

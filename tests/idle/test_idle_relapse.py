@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from tickover.errors import SignalRangeError
-from tickover.idle.relapse import TRIM_SHIFT, TRIM_SPREAD, Drive, Learning, fit_learning, watch
+from tickover.idle.learning import Learning, fit_learning
+from tickover.idle.relapse import TRIM_SHIFT, TRIM_SPREAD, Drive, watch
 from tickover.results import CannotTell, Quantity
 
 
@@ -27,7 +28,7 @@ def test_the_drives_it_foretells_are_about_the_drives_it_takes():
     rng = np.random.default_rng(2)
     said = [watch(drives(rng.normal(TRIM_SHIFT, TRIM_SPREAD, 40)), normal_trim=0.0).watched[0] for _ in range(120)]
     taken, foretold = np.mean([w.drives for w in said]), said[0].expected_back
-    assert foretold <= taken < foretold + 2  # Wald neglects the excess over the bounds
+    assert taken == pytest.approx(foretold, abs=0.6)
 
 
 def test_a_fault_that_comes_back_later_is_still_found():
@@ -102,3 +103,20 @@ def test_a_trim_that_stands_off_zero_is_no_relapse_where_nobody_said_what_was_no
     assert found.sentence.startswith("Cannot tell")
     assert any("not watched" in r for r in found.rests_on)
     assert watch(drives([5.0] * 12), normal_trim=5.0).verdict == "stays well"
+
+
+def test_the_drives_still_to_come_shrink_as_the_sum_nears_its_bound():
+    first, then = (watch(drives([0.0] * n), normal_trim=0.0).watched[0] for n in (1, 3))
+    assert first.more_well > then.more_well >= 1
+    assert watch(drives([0.0] * 12), normal_trim=0.0).watched[0].more_well is None
+    rng = np.random.default_rng(5)
+    taken = [watch(drives(rng.normal(0, TRIM_SPREAD, 40)), normal_trim=0.0, normal_spread=None) for _ in range(80)]
+    assert np.mean([w.watched[0].drives for w in taken]) == pytest.approx(first.expected_well, abs=0.9)
+
+
+def test_what_the_misfire_counter_says_names_its_level_and_its_drives():
+    said = watch([Drive(at=1.0, misfires=17.0)]).counter_says
+    assert said.startswith("It stands at 17. 6 to 7 drives in a row without a missed firing bring it below 10")
+    assert watch([Drive(at=1.0, misfires=8.0)]).counter_says == "It stands at 8, below 10 already."
+    assert "stops falling at 5" in watch([Drive(at=1.0, misfires=9.0)], below=5).counter_says
+    assert watch([Drive(at=1.0, trim=0.0)]).counter_says == ""

@@ -55,6 +55,8 @@ def test_law_a_range_is_never_printed_as_nought(value, half, places):
 def test_the_sentence_of_a_change():
     text = words.speed_words(q(842, 830, 854), q(702, 690, 714), q(-140, -157, -123))
     assert text == "It idled at 842, it now idles at 702 r/min (140 ± 17 slower)."
+    same = words.speed_words(q(749, 742, 756), q(749, 742, 756), q(0, -9, 9))
+    assert same == "It idled at 749, it now idles at 749 r/min: no difference seen (0 ± 9 r/min)."
 
 
 def test_a_refusal_in_one_line():

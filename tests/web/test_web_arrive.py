@@ -11,8 +11,10 @@ from starlette.testclient import TestClient
 from web_site import CAR, SCRIPT, client_of, new_job, site_in
 
 from tickover.arrival import QUESTIONS, answers_of, arrive
+from tickover.errors import InputError
 from tickover.routines import load_library
 from tickover.visit.arriving import open_questions
+from tickover.visit.cars import check_car
 from tickover.web.arrive import FIRST
 
 
@@ -98,6 +100,9 @@ def test_a_stop_sign_is_a_caution_and_withholds_every_routine(client: TestClient
         {"car.year": "last year"},
         {"car.year": "2007.5"},
         {"car.cylinders": "-4"},
+        {"car.cylinders": "40"},
+        {"car.displacement_l": "2000"},
+        {"car.fuel": "steam"},
         {"car.wheels": "4"},
         {"car.complaint": "x" * 2001},
         {"by": "x" * 81},
@@ -113,13 +118,35 @@ def test_an_answer_that_there_is_not_is_told_and_changes_nothing(client: TestCli
 
 def test_a_script_in_any_field_of_arrive_is_shown_as_text(client: TestClient) -> None:
     job = new_job(client)
-    fields = {"car.complaint": SCRIPT, "car.shop": SCRIPT, "car.fuel": SCRIPT, "car": SCRIPT, "by": SCRIPT}
+    fields = {"car.complaint": SCRIPT, "car.shop": SCRIPT, "car": SCRIPT, "by": SCRIPT}
     form = {"drive": "petrol", "danger": "none", "complaint": "high", "before": "cleaned", **fields}
     assert client.post(f"/jobs/{job}/arrive", data=form).status_code == 303
     for path in (f"/jobs/{job}", "/", f"/jobs/{job}/record"):
         page = client.get(path).text
         assert "<script>alert" not in page
-        assert "&lt;script&gt;" in page
-    wrong = client.post(f"/jobs/{job}/arrive", data={"drive": SCRIPT})
-    assert wrong.status_code == 400
-    assert "<script>alert" not in wrong.text
+        assert path == "/" or "&lt;script&gt;" in page  # the list names no words of the customer
+    for name in ("drive", "car.fuel", "car.year"):
+        wrong = client.post(f"/jobs/{job}/arrive", data={name: SCRIPT})
+        assert wrong.status_code == 400
+        assert "<script>alert" not in wrong.text
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        ({"cylinders": "40"}, "Cylinders: 40 cannot be: a number from 1 to 16 is wanted"),
+        ({"year": "2007,5"}, "Year: 2007,5 is no whole number"),
+        ({"fuel": "petrl"}, "Fuel: petrl is none that is known"),
+    ],
+)
+def test_a_car_is_judged_as_the_command_line_judges_it_in_the_forms_own_words(
+    client: TestClient, said: dict[str, str], words: str
+) -> None:
+    told = client.post("/api/jobs/1/arrive", json={"car": said}).json()
+    assert told["what"] == words
+    with pytest.raises(InputError) as command:
+        check_car(said)
+    name, value = next(iter(said.items()))
+    assert command.value.what == words.replace(words[: words.index(value)], f"{name}=", 1)
+    kept = client.post("/api/jobs", json={"fuel": " Petrol ", "displacement_l": 2.4}).json()["result"]["job"]
+    assert client.get(f"/api/jobs/{kept}/record").json()["result"]["entries"][0]["data"]["fuel"] == "petrol"

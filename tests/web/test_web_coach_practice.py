@@ -95,6 +95,17 @@ def test_the_simulated_car_takes_what_was_hit_and_not_what_was_missed(http: Test
     assert missed["odds"][0]["taps"] == 2  # the late ones answer no tone
 
 
+@pytest.mark.parametrize(("name", "why"), [("drive-in", "on the road"), ("fast-run-in", "fan off")])
+def test_a_routine_of_the_road_or_of_counted_time_has_no_odds_by_feel(name: str, why: str, http: TestClient) -> None:
+    first = script(routine(name)).order[0]
+    made = [{"kind": first.kind, "event": first.name, "t": t, "aim": t} for t in (1.0,)]
+    said = {"tried": [{"by": "tones", "made": made, "ended": 2.0}]}
+    found = http.post(f"/api/practice/{name}", json=said).json()["result"]
+    assert (found["odds"], found["picture"]) == ([], "")
+    assert found["words"].startswith("Cannot tell the odds: ")
+    assert why in found["words"]
+
+
 def drive(http: TestClient, run: str, acts: list[Any], now: float) -> dict[str, Any]:
     answer = http.post("/api/practice/pedal-count/car", json={"run": run, "acts": acts, "now": now})
     assert answer.status_code == 200, answer.text

@@ -42,6 +42,7 @@ class Act:
         minutes: without fetching anything [min].
         needs: what must be at hand.
         cautions: at the step.
+        asks: a question to whoever drives the car.
     """
 
     name: str
@@ -51,6 +52,7 @@ class Act:
     minutes: float
     needs: Needs = "nothing"
     cautions: tuple[str, ...] = ()
+    asks: bool = False
 
 
 TESTS: dict[str, Act] = {
@@ -196,6 +198,19 @@ TESTS: dict[str, Act] = {
 """Every test with named outcomes, by its name."""
 
 
+ASK = Act(
+    "history",
+    "Ask what happened before: battery flat or off, throttle cleaned, a misfire cured, something unplugged",
+    {},
+    {},
+    1.0,
+    asks=True,
+)
+"""What happened before the car came."""
+CODES = Act("codes", "Read the stored codes; clear nothing", {}, {}, 2.0, "a reader")
+"""Stored codes."""
+
+
 @dataclass(frozen=True)
 class Measure:
     """One number that can be read next.
@@ -204,7 +219,7 @@ class Measure:
         channel: which (``channels``).
         act: what to do, as an order.
         minutes: without fetching anything [min].
-        needs, cautions: as ``Act``.
+        needs, cautions, asks: as ``Act``.
     """
 
     channel: str
@@ -212,6 +227,7 @@ class Measure:
     minutes: float
     needs: Needs = "a reader"
     cautions: tuple[str, ...] = ()
+    asks: bool = False
 
 
 MEASURES: tuple[Measure, ...] = (
@@ -274,6 +290,47 @@ MEASURES: tuple[Measure, ...] = (
         "a reader",
         (_CO, _MOVING),
     ),
-    Measure("ethanol", "Ask what was filled last, and read the fuel blend where the car reports it", 2.0, "nothing"),
+    Measure(
+        "ethanol",
+        "Ask what was filled last, and read the fuel blend where the car reports it",
+        2.0,
+        "nothing",
+        asks=True,
+    ),
 )
 """Every number that can be read next."""
+
+
+RELEARN_CAUTIONS: tuple[str, ...] = (
+    "Read and write down codes and readiness first: some routines clear them.",
+    "Battery at 12.4 V or more, else a charger on before the key.",
+)
+"""At a relearn."""
+
+BORE_CAUTIONS: tuple[str, ...] = ("Key out before a hand goes into the bore; force no plate, turn no stop screw.",)
+"""Where the bore is cleaned first."""
+
+MEND_CAUTIONS: Mapping[str, tuple[str, ...]] = {
+    "leak": (_MOVING, _NO_SPRAY, _CO),
+    "fuel error": ("Fuel under pressure: engine cold, no flame, no spark, eyes covered.",),
+    "weak pump": ("Fuel under pressure: engine cold, no flame, no spark, eyes covered.",),
+    "injector dead time": ("Ignition off before a plug is pulled.",),
+    "dead coil": ("High voltage: ignition off before any coil is touched; let it cool.",),
+    "tired battery": ("No spark near the battery; charge it where it is aired.",),
+    "stuck thermostat": ("Radiator cap stays closed while hot.",),
+    "coolant sensor": ("Hot parts: gloves.",),
+}
+"""At those acts."""
+
+MEND: Mapping[str, str] = {
+    "leak": "find where it draws air (hoses, brake servo, manifold gasket) and close it",
+    "air meter": "look at hose, filter and plug of the air meter before it is changed",
+    "fuel error": "ask what was filled, then have the rail pressure read at idle",
+    "weak pump": "look at filter, pump voltage and ground before the pump is changed",
+    "injector dead time": "look at battery volts and injector plugs before the injectors",
+    "dead coil": "find the cylinder (swap coils with the ignition off), then coil, plug, injector",
+    "tired battery": "charge it, test it under load, look at posts and ground",
+    "stuck thermostat": "look at the coolant level, then change the thermostat, engine cold",
+    "coolant sensor": "look at plug and wires of the coolant sensor before it is changed",
+}
+"""What to act on where no test would change the answer any more; common practice, no source."""

@@ -149,14 +149,22 @@ def _fill(means: Floats, unsure: Floats, healthy: int) -> tuple[Floats, Floats]:
 
 
 def _roughen(means: Floats, unsure: Floats, cause: Ints, size: Floats) -> None:
-    """Spread of the idle by cause; own choice around 6 to 9 r/min of recorded sound idles; the engine has none."""
+    """Spread of the idle by cause; own choice around 6 to 9 r/min of recorded sound idles; the engine has none.
+
+    A cause of middle size or more has its whole spread, a smaller one the less of it.
+    """
     by = {"leak": 1.4, "lost memory": 1.8, "old memory": 1.3, "fuel error": 1.2, "injector dead time": 1.4}
     at = INDEX["roughness"]
+    times = np.ones(len(size))
     for k, one in enumerate(HYPOTHESES):
         here = cause == k
-        times = 1 + 5 * size[here] if one.name == "dead coil" else np.full(int(here.sum()), by.get(one.name, 1.0))
-        means[:, here, at] = np.log(8.0 * times)
-        unsure[:, here, at] = 0.3 * (times != 1.0)
+        if one.name == "dead coil":
+            times[here] = 1 + 5 * size[here]
+        elif one.name in by:
+            much = np.abs(size[here] - np.where(size[here] > 100, 100, 0))
+            times[here] = 1 + (by[one.name] - 1) * np.minimum(much / np.median(much), 1.0)
+    means[..., at] = np.log(8.0 * times)
+    unsure[..., at] = 0.3 * (times != 1.0)
 
 
 def _amend(means: Floats, unsure: Floats, cause: Ints, size: Floats) -> None:
@@ -184,8 +192,8 @@ def _amend(means: Floats, unsure: Floats, cause: Ints, size: Floats) -> None:
         unsure[:, cold, k] = np.maximum(unsure[:, cold, k], 5.0)
         unsure[:, open_, k] = np.maximum(unsure[:, open_, k], 2.0)
     means[:, old, air] = means[:, [int(np.flatnonzero(cause == 0)[0])], air] - 0.12
-    means[:, lost, air] = means[:, [int(np.flatnonzero(cause == 0)[0])], air] + 0.1
-    unsure[:, old, air], unsure[:, lost, air] = 0.3, 0.3
+    means[:, lost, air] = means[:, [int(np.flatnonzero(cause == 0)[0])], air] + 0.2
+    unsure[:, old, air], unsure[:, lost, air] = 0.3, 0.25
     crank = INDEX["volts cranking"]
     means[:, tired, crank] = np.maximum(means[:, tired, crank], 6.5)
     unsure[:, tired, crank] = 1.0

@@ -57,7 +57,7 @@ CHANNELS: tuple[Channel, ...] = (
     Channel("volts rest", "battery volts at rest", "V", 0.06, 0.12, 0.3, 0.5),
     Channel("volts key on", "volts after a minute of ignition on", "V", 0.06, 0.22, 0.3, 0.6),
     Channel("volts cranking", "volts while cranking", "V", 0.2, 0.5, 0.3, 1.2),
-    Channel("volts running", "volts while running", "V", 0.08, 0.25, 0.3, 0.9),
+    Channel("volts running", "volts while running", "V", 0.08, 0.4, 0.3, 0.9),
     Channel("coolant", "coolant once warm", "°C", 1.5, 4.0, 0.3, 14.0),
     Channel("ethanol", "ethanol in the fuel", "%", 4.0, 1.0, 0.1, 30.0),
 )
@@ -85,12 +85,29 @@ MOVED: tuple[tuple[str, ...], ...] = (
     ("coolant", "trim", "speed"),
     ("",),
 )
-"""What something else may move: channels that begin so, in each of its ways; the last moves all. Own choice."""
+"""What something else may move, each channel for itself: those that begin so; the last moves all. Own choice."""
+PATTERNS: tuple[tuple[float, ...], ...] = (
+    (1.0, 1.0, 1.0, 1.0, 1.0),
+    (1.0, 0.75, 0.45, 0.3, 0.1),
+    (0.0, 0.1, 0.3, 0.5, 1.0),
+)
+"""How something else may move the trims together, as shares of the most, by point: all alike, most at idle (a little
+fuel or air that should not be there), most under load. Own choice."""
+PATTERN_SIZES = (-18.0, -12.0, -7.0, 7.0, 12.0, 18.0)
+"""… and the most itself [%]. Own choice."""
 
 
-def broad_of(way: int) -> Floats:
-    """How far something else moves each channel in one of its ways, shape (channels,) [channel's scale]."""
-    return np.array([c.broad if c.name.startswith(MOVED[way]) else 0.0 for c in CHANNELS])
+def moved_by_else() -> tuple[Floats, Floats]:
+    """What something else moves in each of its ways.
+
+    Returns: by how much, and how far beside that, shape (ways, channels) each [channel's scale]
+    """
+    wide = [[c.broad if c.name.startswith(begin) else 0.0 for c in CHANNELS] for begin in MOVED]
+    trims = [INDEX[f"trim {p}"] for p in _TRIM_OWN]
+    shifts = np.zeros((len(PATTERNS) * len(PATTERN_SIZES), len(CHANNELS)))
+    shifts[:, trims] = np.kron(np.array(PATTERNS), np.array(PATTERN_SIZES)[:, None])
+    beside = PART * np.abs(shifts)
+    return np.concatenate([np.zeros((len(wide), len(CHANNELS))), shifts]), np.concatenate([np.array(wide), beside])
 
 
 def scaled(channel: Channel, value: float | Floats) -> Floats:

@@ -8,14 +8,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tickover.cause import words
+from tickover.cause.acts import FETCH, Act
+from tickover.cause.answer import Answer, answer_of, likeliness
 from tickover.cause.channels import CHANNELS, unscaled
 from tickover.cause.evidence import Car, Evidence
 from tickover.cause.hole import equivalent_hole
 from tickover.cause.hypotheses import ELSE, HYPOTHESES
-from tickover.cause.results import Cause, Causes, Group, NextTest, Outcome, Speaking
-from tickover.cause.ties import groups
+from tickover.cause.pulls import Piece, doubt_of, without
+from tickover.cause.results import Cause, Causes, Group, NextTest, Outcome, Pull, Speaking
+from tickover.cause.ties import alike_of
 from tickover.cause.weighing import Weighed, weigh
-from tickover.cause.worth import Prospect, prospects
+from tickover.cause.worth import LEAST_CHANGE, Now, Prospect, prospect_of, prospects
 from tickover.results import CannotTell
 
 Floats = NDArray[np.float64]
@@ -26,7 +29,32 @@ RATES_OFF = 2.0
 SPREADS_OFF = 1.35
 """… and every spread of the predictions may be too small by so much [1]. Own choice."""
 TESTS_SHOWN = 5
+PARTS_FROM = 0.2
+"""A test parts the pair of the sentence where it does so in at least so many cases of the two [1]. Own choice."""
+CHEAP = 2.0
+"""A test without tools that takes no longer may go before the one that parts the pair [min]. Own choice."""
 _OUTCOME_LEAST = 0.02
+
+MISSING: Mapping[str, CannotTell] = {
+    "metering": CannotTell(
+        reason="Whether an air meter or manifold pressure meters the air is not known; a leak shows in the trims with "
+        "the first only.",
+        way_out="Look for a meter between air filter and throttle, and say which it is.",
+    ),
+    "displacement": CannotTell(
+        reason="The displacement is not known, so the size of a leak is known the worse.",
+        way_out="Give the displacement in litres.",
+    ),
+    "normal": CannotTell(
+        reason="The normal idle of this car is not known; 600 to 800 r/min was taken.",
+        way_out="Look it up and give its range.",
+    ),
+    "idle air": CannotTell(
+        reason="What idle air is normal for this car is not known, and cars count it differently.",
+        way_out="Look it up and give it beside the one that was read.",
+    ),
+}
+"""What may be missing of the car, by name, without the words of any door."""
 
 
 def diagnose(evidence: Evidence, car: Car | None = None, *, base_rates: Mapping[str, float] | None = None) -> Causes:
@@ -46,25 +74,36 @@ def diagnose(evidence: Evidence, car: Car | None = None, *, base_rates: Mapping[
     car = car or Car()
     w = weigh(evidence, car, base_rates=base_rates)
     wide = weigh(evidence, car, base_rates=base_rates, wider=SPREADS_OFF).causes
-    members = groups(w)
+    attempts = max(evidence.attempts, int(evidence.verdict == "no change"))
+    nothing_read = not len(w.numbers.index) and not w.words
+    alike = alike_of(w)
+    now = Now(answer_of(w.causes, alike, attempts, nothing_read=nothing_read), alike, attempts)
+    one = now.answer
+    members = list(one.groups)
     if all(HYPOTHESES[k].name != ELSE for group in members for k in group):
-        members.append([_else()])
-    found = prospects(w, evidence, car)
-    finding = words.finding_of(w, members)
-    advice, because = words.advice_of(finding, w, max(evidence.attempts, int(evidence.verdict == "no change")))
+        members.append((_else(),))
+    tests = _tests(prospects(w, evidence, car, now), one)
+    pull, again = _pull(w, evidence, car, base_rates, now)
+    tests = [*again, *tests]
+    how, cautions = words.acting(one, more=bool(tests))
     return Causes(
-        sentence=words.finding_says(finding, members, w),
-        finding=finding,
-        advice=advice,
-        advice_because=because,
-        next_test=_test(found[0], w.causes) if found else _no_test(w),
-        tests=tuple(_test(p, w.causes) for p in found[1 : TESTS_SHOWN + 1]),
+        sentence=words.finding_says(one, w, evidence),
+        finding=one.finding,
+        advice=one.advice,
+        advice_because=words.advice_because(one, attempts, more=bool(tests)),
+        advice_how=how,
+        advice_cautions=cautions,
+        pull=pull,
+        next_test=tests[0] if tests else words.no_test(one, nothing_read=nothing_read),
+        tests=tuple(tests[1 : TESTS_SHOWN + 1]),
         groups=tuple(_group(w, wide, m) for m in members),
         hole=equivalent_hole(w),
-        evidence=(*w.numbers.got, *(f"{one.says}" for one in w.words)),
-        unused=tuple(one.reason for one in w.left),
+        evidence=(*w.numbers.got, *(f"{word.says}" for word in w.words)),
+        unused=tuple(left.reason for left in w.left),
         cannot_tell=tuple(_open(w, car, evidence)),
-        condition=words.condition_says(w),
+        condition=words.condition_says(w, members),
+        excluded=tuple(words.says(k) for k in words.excluded_of(one, w) if not nothing_read),
+        unseen=tuple(words.says(k) for k in words.unseen_of(one) if not nothing_read),
         rests_on=_rests_on(car, evidence, base_rates),
     )
 
@@ -73,27 +112,76 @@ def _else() -> int:
     return next(k for k, h in enumerate(HYPOTHESES) if h.name == ELSE)
 
 
-def _test(one: Prospect, causes: Floats) -> NextTest:
+def _tests(found: Sequence[Prospect], one: Answer) -> list[NextTest]:
+    """Tests best first; the first parts the two causes that the sentence names, or says why it goes before."""
+    order = list(found)
+    if one.pair is None or not order:
+        return [_test(p, one) for p in order]
+    parting = next((p for p in order if p.parts >= PARTS_FROM), None)
+    first = order[0]
+    if parting is not None and parting is not first:
+        order.remove(parting)
+        cheap = first.asks or (first.needs == "nothing" and first.minutes <= CHEAP)
+        order.insert(1 if cheap else 0, parting)
+    parts = order[0] is parting
+    act = parting.act if parting is not None else ""
+    why = words.first_because(one.pair, parts, act, order[0].minutes, order[0].asks)
+    return [_test(order[0], one, why), *(_test(p, one) for p in order[1:])]
+
+
+def _test(p: Prospect, one: Answer, why: str = "") -> NextTest:
     return NextTest(
-        name=one.name,
-        act=one.act,
-        bits=round(one.bits, 3),
-        minutes=one.minutes,
-        needs=one.needs,
-        cautions=one.cautions,
+        name=p.name,
+        act=p.act,
+        bits=round(p.bits, 3),
+        changes=round(p.changes, 3),
+        minutes=p.minutes,
+        needs=p.needs,
+        cautions=p.cautions,
         outcomes=tuple(
-            Outcome(outcome=says, chance=min(float(chance), 1.0), decides=words.decides(causes, after))
-            for says, chance, after in zip(one.outcomes, one.chance, one.after, strict=True)
+            Outcome(
+                outcome=says, chance=min(float(chance), 1.0), decides=words.decides(one, after), changes=bool(counts)
+            )
+            for says, chance, after, counts in zip(p.outcomes, p.chance, p.says, p.counts, strict=True)
             if chance >= _OUTCOME_LEAST
         ),
+        why=why,
     )
 
 
-def _no_test(w: Weighed) -> CannotTell:
-    settled = float(w.causes.max()) > 0.9
-    return CannotTell(
-        reason="No test at hand is expected to tell more." + (" One cause is clear enough." if settled else ""),
-        way_out="Act on what is found, then measure the idle again." if settled else "Measure again after a drive.",
+def _pull(
+    w: Weighed, evidence: Evidence, car: Car, rates: Mapping[str, float] | None, now: Now
+) -> tuple[Pull | None, list[NextTest]]:
+    """Two pieces that pull against each other, and the one to do again: the weaker that may change the answer."""
+    doubt = doubt_of(w, evidence)
+    if doubt is None or doubt.faults:
+        return (doubt.pull(None) if doubt is not None else None), []
+    for piece in doubt.weaker_first:
+        rest = without(evidence, piece)
+        test = _again(piece, weigh(rest, car, base_rates=rates), rest, car, now)
+        if test is not None:
+            return doubt.pull(piece), [test]
+    return doubt.pull(None), []
+
+
+def _again(piece: Piece, w: Weighed, rest: Evidence, car: Car, now: Now) -> NextTest | None:
+    """A piece that is to be done again, as a test; None where no outcome of it would change the answer."""
+    told = piece.again
+    why = "It pulls against the rest."
+    found = prospect_of(w, told.name if isinstance(told, Act) else piece.key, rest, car, now)
+    if found is not None:
+        act = f"Once more: {found.act[0].lower()}{found.act[1:]}"
+        return _test(found, now.answer, why).model_copy(update={"act": act}) if found.changes >= LEAST_CHANGE else None
+    if told is None:
+        return None
+    return NextTest(
+        name=told.name if isinstance(told, Act) else told.channel,
+        act=f"Once more: {told.act[0].lower()}{told.act[1:]}",
+        bits=0,
+        minutes=told.minutes + FETCH[told.needs],
+        needs=told.needs,
+        cautions=told.cautions,
+        why=why,
     )
 
 
@@ -105,11 +193,11 @@ def _group(w: Weighed, wide: Floats, members: Sequence[int]) -> Group:
             Cause(name=h.name, says=h.says, family=h.family, share=min(float(causes[k]), 1.0))
             for k, h in ((k, HYPOTHESES[k]) for k in members)
         ),
-        says=words.group_says(members),
+        says=words.group_says(members, nothing_read=not len(w.numbers.index) and not w.words),
         probability=min(p, 1.0),
         lo=_odds(min(p, q), 1 / RATES_OFF),
         hi=_odds(max(p, q), RATES_OFF),
-        likely=words.likeliness(p),
+        likely=likeliness(p),
         tied_because=words.tied_because(w, members),
         evidence=tuple(_speaking(w, members)),
     )
@@ -168,37 +256,13 @@ def _expected(w: Weighed, inside: Bools, number: int) -> str:
 
 def _open(w: Weighed, car: Car, evidence: Evidence) -> list[CannotTell]:
     """What stays open because of what is not known of the car."""
-    found = list(w.left)
-    if car.metering is None and not evidence.air_flow:
-        found.append(
-            CannotTell(
-                reason="Whether an air meter or manifold pressure meters the air is not known; a leak shows in the "
-                "trims with the first only.",
-                way_out="Look for a meter between air filter and throttle, and give --metering air or pressure.",
-            )
-        )
-    if car.displacement_l is None and evidence.trims and car.metering != "pressure":
-        found.append(
-            CannotTell(
-                reason="The displacement is not known, so the size of a leak is known the worse.",
-                way_out="Give --displacement in litres.",
-            )
-        )
-    if evidence.idle_speed is not None and car.normal is None:
-        found.append(
-            CannotTell(
-                reason="The normal idle of this car is not known; 600 to 800 r/min was taken.",
-                way_out="Look it up and give --normal LOW-HIGH.",
-            )
-        )
-    if evidence.idle_air is not None and car.idle_air_normal is None:
-        found.append(
-            CannotTell(
-                reason="What idle air is normal for this car is not known, and cars count it differently.",
-                way_out="Look it up and give --idle-air VALUE:NORMAL.",
-            )
-        )
-    return found
+    missing = {
+        "metering": car.metering is None and not evidence.air_flow,
+        "displacement": car.displacement_l is None and bool(evidence.trims) and car.metering != "pressure",
+        "normal": evidence.idle_speed is not None and car.normal is None,
+        "idle air": evidence.idle_air is not None and car.idle_air_normal is None,
+    }
+    return [*w.left, *(told for name, told in MISSING.items() if missing[name])]
 
 
 def _rests_on(car: Car, evidence: Evidence, base_rates: Mapping[str, float] | None) -> tuple[str, ...]:

@@ -1,37 +1,75 @@
-"""Evidence from a job: what was told at Arrive, the latest reading, the comparison, and attempts without effect."""
+"""Evidence from a job: what was told at Arrive, codes, the latest reading, the comparison, attempts without effect.
+
+Of two entries that say different things the newer counts. A repair makes another car of it: of what came before it only
+what happened in the past still holds.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from typing import Any, get_args
 
+from pydantic import ValidationError
+
 from tickover.cause.evidence import Car, Complaint, Evidence, History
-from tickover.cause.from_log import reading_evidence
+from tickover.cause.from_log import reading_evidence, together
 from tickover.idle import IdleReading
 from tickover.jobs import Entry
 
 _BORE = {"clean": "clean", "dirty": "dirty"}
+_REPAIR = "repair"
+_OURS = {"log", "job"}
+"""How a number came in that nobody typed."""
+_OF_ITS_TIME = ("attempts", "verdict", "since_clear", "long_trim_zero")
+"""Held of the moment only, or are worked out anew from the job."""
 
 
-def evidence_from_job(entries: Sequence[Entry], attempts: int) -> Evidence:
+def evidence_from_job(entries: Sequence[Entry], attempts: int, *, carry: bool = False) -> Evidence:
     """What a job knows of the car's state now.
 
     Args:
         entries: of the job, corrections applied.
-        attempts: correct attempts since the last repair that changed nothing.
-    Returns: evidence, each number with ``how`` "job"; empty where the job holds nothing that helps
+        attempts: correct attempts since the last repair that changed nothing; routines that only prepare for another
+            and attempts that were not judged hit are none of them.
+        carry: whether what was typed for earlier answers of Cause still holds, as far as nothing newer says otherwise.
+    Returns: evidence, each number with ``how`` "job", what was carried as it was; empty where the job holds nothing
     """
-    told = _last(entries, "arrive", "answers") or {}
+    begin = max((k + 1 for k, e in enumerate(entries) if e.kind == _REPAIR), default=0)
+    past, now = entries[:begin], entries[begin:]
+    reading = _newest(now, "reading", ("before", "after"))
+    comparison = _newest(now, "comparison", ("after",))
+    parts = [_story(e.data) for e in past if (e.stage, e.kind) == ("arrive", "answers")]
+    for entry in now:
+        match entry.stage, entry.kind:
+            case "arrive", "answers":
+                parts.append(_told(entry.data))
+            case "ready", "codes":
+                parts.append(_codes(entry.data))
+            case "cause", "causes" if carry:
+                parts.append(_typed(entry.inputs))
+            case (("before" | "after"), "reading") if entry is reading:
+                plain = {k: v for k, v in entry.data.items() if k not in {"sentence", "normal"}}
+                parts.append(Evidence(**reading_evidence(IdleReading.model_validate(plain), "job")))
+            case "after", "comparison" if entry is comparison:
+                parts.append(_compared(entry, reading, attempts))
+    return together([*parts, Evidence(attempts=min(attempts, 10))])
+
+
+def _newest(entries: Sequence[Entry], kind: str, stages: tuple[str, ...]) -> Entry | None:
+    return next((e for e in reversed(entries) if e.stage in stages and e.kind == kind), None)
+
+
+def _story(told: Mapping[str, Any]) -> Evidence:
+    """What happened before the car came."""
+    before = tuple(h for h in told.get("before") or () if h in get_args(History))
+    return Evidence(history=before) if before else Evidence()
+
+
+def _told(told: Mapping[str, Any]) -> Evidence:
+    """The answers at Arrive."""
     given: dict[str, Any] = {}
-    reading = _last(entries, "after", "reading") or _last(entries, "before", "reading")
-    if reading is not None:
-        plain = {k: v for k, v in reading.items() if k not in {"sentence", "normal"}}
-        given.update(reading_evidence(IdleReading.model_validate(plain), "job"))
     if told.get("codes") is not None:
         given["codes"] = tuple(told["codes"])
-    before = tuple(h for h in told.get("before") or () if h in get_args(History))
-    if before:
-        given["history"] = before
     complaint = tuple(c for c in told.get("complaint") or () if c in get_args(Complaint))
     if complaint:
         given["complaint"] = complaint
@@ -40,10 +78,49 @@ def evidence_from_job(entries: Sequence[Entry], attempts: int) -> Evidence:
         tests["bore"] = _BORE[told["bore"]]
     if told.get("misfire") in ("yes", "no"):
         tests["hand at exhaust"] = "missing" if told["misfire"] == "yes" else "even"
-    comparison = _last(entries, "after", "comparison")
-    if comparison is not None:
-        given["verdict"] = comparison.get("verdict")
-    return Evidence(**given, tests=tests, attempts=min(attempts, 10))
+    return together([_story(told), Evidence(**given, tests=tests)])
+
+
+def _codes(read: Mapping[str, Any]) -> Evidence:
+    """Codes that the car reported as stored."""
+    stored = read.get("stored")
+    return Evidence() if stored is None else Evidence(codes=tuple(map(str, stored)))
+
+
+def _compared(comparison: Entry, reading: Entry | None, attempts: int) -> Evidence:
+    """The idle after against before.
+
+    It says nothing of now where a newer idle was read as a beginning; and that nothing changed says nothing where no
+    correct attempt lay between.
+    """
+    verdict = comparison.data.get("verdict")
+    overtaken = reading is not None and reading.stage == "before" and reading.seq > comparison.seq
+    if overtaken or (verdict == "no change" and attempts == 0):
+        return Evidence()
+    return Evidence(verdict=verdict)
+
+
+def _typed(inputs: Mapping[str, Any]) -> Evidence:
+    """What somebody typed for an earlier answer; empty where it cannot be read any more."""
+    given = inputs.get("typed")
+    if not isinstance(given, Mapping):
+        given = inputs.get("evidence")
+    if not isinstance(given, Mapping):
+        return Evidence()
+    kept = {name: _by_hand(told) for name, told in given.items() if name not in _OF_ITS_TIME}
+    try:
+        return Evidence.model_validate({name: told for name, told in kept.items() if told not in (None, {})})
+    except ValidationError:
+        return Evidence()
+
+
+def _by_hand(told: Any) -> Any:  # noqa: ANN401 — one field of an evidence, as JSON
+    """A field without the numbers that a log or the job gave; they are read anew from there."""
+    if not isinstance(told, Mapping):
+        return told
+    if "value" in told:
+        return None if told.get("how") in _OURS else told
+    return {place: one for place, one in told.items() if _by_hand(one) is not None}
 
 
 def car_from_job(entries: Sequence[Entry]) -> Car:

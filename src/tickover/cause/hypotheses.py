@@ -55,8 +55,8 @@ def _ohms_put(spec: CarSpec, ohms: float) -> CarSpec:
 
 _ONE = (np.zeros(1), np.ones(1))
 _FUEL = (
-    np.concatenate([np.linspace(6, 32, 12), np.linspace(-24, -6, 7)]),
-    np.concatenate([np.full(12, 0.7 / 12), np.full(7, 0.3 / 7)]),
+    np.concatenate([np.linspace(4, 32, 13), np.linspace(-24, -4, 8)]),
+    np.concatenate([np.full(13, 0.7 / 13), np.full(8, 0.3 / 8)]),
 )
 _BLEND_SIZES = np.array([25.0, 40.0, 55.0, 70.0, 85.0])
 
@@ -91,10 +91,10 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         "an old idle memory on a clean bore",
         "stale",
         0.15,
-        *_even(5.0, 12.0, 10),
+        *_even(4.5, 12.0, 12),
         _old_put,
     ),
-    Hypothesis("lost memory", "a lost idle memory on a dirty bore", "stale", 0.08, *_even(4.5, 10.0, 10), _lost_put),
+    Hypothesis("lost memory", "a lost idle memory on a dirty bore", "stale", 0.08, *_even(2.0, 10.0, 13), _lost_put),
     Hypothesis(
         "misfire counters",
         "counters of a cured misfire",
@@ -118,7 +118,7 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         "an air meter that reads too little",
         "fault",
         0.07,
-        *_even(7.0, 40.0, 12),
+        *_even(4.0, 40.0, 13),
         lambda s, x: replace(s, meter_scale=1 - x / 100),
         "air",
         "%",
@@ -145,7 +145,7 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
         "injectors that open late",
         "fault",
         0.03,
-        *_even(0.12, 0.6, 10),
+        *_even(0.06, 0.6, 10),
         lambda s, x: replace(s, injector_dead_ms=x),
         unit="ms",
     ),
@@ -171,7 +171,8 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
     ),
     Hypothesis("something else", "something else", "else", 0.22, *_ONE, lambda s, _: s),
 )
-"""Every cause, in no order of likelihood. Rates and sizes: own choice, what a workshop meets."""
+"""Every cause, in no order of likelihood. Rates and sizes: own choice, what a workshop meets; most begin where they
+hide, for a fault too small to show is no sound car."""
 
 BY_NAME: dict[str, Hypothesis] = {h.name: h for h in HYPOTHESES}
 ELSE = "something else"

@@ -27,7 +27,7 @@ Name = Literal[
 ]
 Family = Literal["sound", "stale", "fault", "else"]
 Finding = Literal["stale", "fault", "sound", "just cleared", "cannot tell"]
-Advice = Literal["relearn again", "do not relearn", "wait and watch"]
+Advice = Literal["relearn", "relearn again", "do not relearn", "wait and watch"]
 Likeliness = Literal["unlikely", "possible", "likely"]
 Speaks = Literal[
     "strongly for", "for", "a little for", "neither way", "a little against", "against", "strongly against"
@@ -97,11 +97,19 @@ class Group(Result):
 
 
 class Outcome(Result):
-    """What one outcome of a test would decide: the outcome, its chance [1], and the words."""
+    """What one outcome of a test would decide.
+
+    Attributes:
+        outcome: in words.
+        chance: of it [1].
+        decides: what would be said after it.
+        changes: whether that is another answer than now.
+    """
 
     outcome: str
     chance: float = Field(ge=0, le=1)
     decides: str
+    changes: bool = False
 
 
 class NextTest(Result):
@@ -110,20 +118,53 @@ class NextTest(Result):
     Attributes:
         name: for scripts.
         act: what to do.
-        bits: what it is expected to tell about the cause [bit].
+        bits: how far it is expected to move what is held of the causes [bit].
+        changes: chance that the answer is another one after it [1].
         minutes: with fetching what it needs [min].
         needs: what must be at hand.
         cautions: at the step.
         outcomes: what each would decide.
+        why: why it goes first; empty for a further test.
     """
 
     name: str
     act: str
     bits: float = Field(ge=0)
+    changes: float = Field(default=0.0, ge=0, le=1)
     minutes: float
     needs: str
     cautions: tuple[str, ...] = ()
     outcomes: tuple[Outcome, ...] = ()
+    why: str = ""
+
+    @property
+    def often(self) -> str:
+        """How often the answer is another one or a narrower one after it, in words; empty where that cannot be said."""
+        tenths = round(10 * self.changes)
+        if not self.outcomes:
+            return ""
+        told = "seldom" if tenths < 1 else "nearly always" if tenths > 9 else f"about {tenths} times in 10"
+        return f"moves the answer {'about once in 10' if tenths == 1 else told}"
+
+
+class Pull(Result):
+    """Two pieces of evidence that no one cause on the list makes together.
+
+    Attributes:
+        sort: "at odds" where one speaks against what the other speaks for; "two faults" where each speaks of its own.
+        one, other: the pieces, in words.
+        bits: how much worse the best one cause explains both than each is explained by its own best [bit]; None for
+            two banks that are off each its own way.
+        again: which of them to do again first, in words; empty where that would not change the answer.
+        says: all of it in words.
+    """
+
+    sort: Literal["at odds", "two faults"] = "at odds"
+    one: str
+    other: str
+    bits: float | None
+    again: str
+    says: str
 
 
 class Causes(Result):
@@ -132,9 +173,12 @@ class Causes(Result):
     Attributes:
         sentence: the finding in one sentence.
         finding: stale, fault, sound, just cleared, or cannot tell.
-        advice: relearn again, do not relearn, or wait and watch.
+        advice: relearn, relearn again, do not relearn, or wait and watch.
         advice_because: why.
-        next_test: the test to do next, or why none is worth it.
+        advice_how: how to go about it; empty where there is nothing to do.
+        advice_cautions: at that step, or where no test goes before, at what is to be acted on.
+        pull: two pieces of evidence that pull against each other; None where none do.
+        next_test: the test to do next; where none would change the answer, what to act on.
         tests: further ones, best first.
         groups: causes in tied groups, likelier ones first; something else always among them.
         hole: the leak as an equivalent round hole [mm], or why it cannot be said.
@@ -142,6 +186,8 @@ class Causes(Result):
         unused: pieces that were not used, each with its reason.
         cannot_tell: what stays open, and what would tell.
         condition: how well the causes that lead can be told apart, as a sentence; empty where there is no evidence.
+        excluded: what the readings speak against, in words; told where they speak of no fault.
+        unseen: what the readings cannot show, in words; told where they speak of no fault.
         rests_on: what it rests on.
     """
 
@@ -150,6 +196,9 @@ class Causes(Result):
     finding: Finding
     advice: Advice
     advice_because: str
+    advice_how: str = ""
+    advice_cautions: tuple[str, ...] = ()
+    pull: Pull | None = None
     next_test: NextTest | CannotTell
     tests: tuple[NextTest, ...] = ()
     groups: tuple[Group, ...] = Field(min_length=1)
@@ -158,6 +207,8 @@ class Causes(Result):
     unused: tuple[str, ...] = ()
     cannot_tell: tuple[CannotTell, ...] = ()
     condition: str = ""
+    excluded: tuple[str, ...] = ()
+    unseen: tuple[str, ...] = ()
     rests_on: tuple[str, ...] = ()
 
     def group_of(self, name: str) -> Group:

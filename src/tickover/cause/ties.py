@@ -8,6 +8,8 @@ they change everything in the same proportion.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -82,31 +84,61 @@ def _both_beyond(w: Weighed, aim: Floats, off: Floats) -> Bools:
     return np.asarray((limits != 0) & past & ((aim + off - values) * limits >= 0))
 
 
-def tied(w: Weighed) -> Bools:
-    """Which pairs of causes cannot be told apart, shape (causes, causes); "something else" is tied to none."""
-    apart, told = distances(w), evidence_of(w)
-    matched = np.maximum(apart, apart.T) < 2 * np.log(ALIKE)
-    moved = effects(w)
+@dataclass(frozen=True)
+class Alike:
+    """Which pairs of causes the readings cannot part, and how much evidence would part them.
+
+    Attributes:
+        matched: pairs whose best fits match each other, shape (causes, causes).
+        bound: evidence that splits a pair, shape (causes, causes) [nat].
+        told: log of how well each cause explains the evidence, shape (causes,) [nat].
+    """
+
+    matched: Bools
+    bound: Floats
+    told: Floats
+
+    def tied(self, more: Floats | None = None) -> Bools:
+        """Pairs that cannot be told apart; "something else" is tied to none.
+
+        Args:
+            more: what further evidence would add to ``told``, shape (causes,) [nat].
+        Returns: shape (causes, causes)
+        """
+        told = self.told if more is None else self.told + more
+        with np.errstate(invalid="ignore"):
+            alike = self.matched & (np.abs(told[:, None] - told[None, :]) < self.bound)
+        other = next(k for k, h in enumerate(HYPOTHESES) if h.name == ELSE)
+        alike[other], alike[:, other] = False, False
+        np.fill_diagonal(alike, True)
+        return np.asarray(alike)
+
+
+def alike_of(w: Weighed) -> Alike:
+    """What the evidence at hand can part."""
+    apart, moved = distances(w), effects(w)
     plain = np.minimum(moved[:, None], moved[None, :]) >= PLAIN_EFFECT
-    with np.errstate(invalid="ignore"):
-        off = np.abs(told[:, None] - told[None, :])
-    alike = matched & (off < np.where(plain, np.log(ALIKE_WHERE_MOVED), np.log(ALIKE)))
-    other = next(k for k, h in enumerate(HYPOTHESES) if h.name == ELSE)
-    alike[other], alike[:, other] = False, False
-    np.fill_diagonal(alike, True)
-    return np.asarray(alike)
+    return Alike(
+        matched=np.maximum(apart, apart.T) < 2 * np.log(ALIKE),
+        bound=np.asarray(np.where(plain, np.log(ALIKE_WHERE_MOVED), np.log(ALIKE)), dtype=np.float64),
+        told=evidence_of(w),
+    )
 
 
-def groups(w: Weighed) -> list[list[int]]:
-    """Causes in tied groups, likelier groups first; every cause that is possible at all is in exactly one."""
-    causes, alike = w.causes, tied(w)
+def grouped(causes: Floats, tied: Bools) -> list[list[int]]:
+    """Causes in tied groups, likelier groups first; every cause that is possible at all is in exactly one.
+
+    Args:
+        causes: probability of each, shape (causes,).
+        tied: pairs that cannot be told apart, shape (causes, causes).
+    """
     open_ = [int(k) for k in np.argsort(-causes, kind="stable") if causes[k] > _LEAST_SHARE]
     found: list[list[int]] = []
     while open_:
-        lead = open_[0]
-        members = [k for k in open_ if alike[lead, k]]
+        row = tied[open_[0]]
+        members = [k for k in open_ if row[k]]
         found.append(members)
-        open_ = [k for k in open_ if k not in members]
+        open_ = [k for k in open_ if not row[k]]
     return sorted(found, key=lambda g: -float(causes[g].sum()))
 
 

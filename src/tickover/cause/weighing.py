@@ -1,8 +1,8 @@
 """How well every cause explains the evidence: Gaussian in the numbers, tables for the rest.
 
 Numbers are weighed together: what moves several of them in a healthy car (friction, fuel, displacement) is not counted
-twice. Some cars are taken to scatter two or five times as far. "Something else" is broad, and may also look like any
-cause on the list, so that nothing is ever certain.
+twice. Some cars are taken to scatter two or five times as far. "Something else" may leave every reading as it was, look
+like any cause on the list, or move numbers in ways of its own, so that nothing is ever certain.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tickover.cause.bank import LITRES_SPREAD, STRATA, TARGET, USUAL_LITRES, Bank, bank
-from tickover.cause.channels import INDEX, MOVED, OWN, PART, broad_of
+from tickover.cause.channels import INDEX, MOVED, OWN, PART, moved_by_else
 from tickover.cause.evidence import Car, Evidence
 from tickover.cause.hypotheses import ELSE, HYPOTHESES, rates_of
 from tickover.cause.numbers import Numbers, numbers_of
@@ -34,18 +34,17 @@ IDLE_AIR_SPREAD = 0.5
 WIDTHS: tuple[tuple[float, float], ...] = ((0.88, 1.0), (0.1, 2.0), (0.02, 5.0))
 """Shares of cars, and how many times as far their numbers scatter. Own choice: one wrong reading in a set of sound ones
 must not make "something else" certain."""
-MIMIC, PLAIN = 0.45, 0.3
-"""Of something else: how much looks like a cause on the list, and how much hardly moves the numbers. Own choice."""
-LIKENED = {"dead coil": 2.0, "fuel error": 1.5, "leak": 1.5, "healthy": 1.5}
+SILENT, MIMIC = 0.3, 0.4
+"""Of something else: how much leaves every reading as a sound car has it (a worn mount, a tight engine, an exhaust
+partly blocked), so that "nothing wrong" is never quite sure; and how much looks like a cause on the list. The rest
+moves numbers in ways of its own: half of that the trims in a pattern, half each number for itself. Own choice."""
+LIKENED = {"dead coil": 2.0, "fuel error": 1.5, "leak": 1.5}
 """So many times as often as other causes these are looked like [1]: lack of compression feels like a dead coil, an odd
-λ sensor reads like a fuel error, an open purge or recirculation valve acts like a leak; a tight engine or a blocked
-exhaust may leave every reading of this list as it was, so that "nothing wrong" is never quite sure. Own choice."""
+λ sensor reads like a fuel error, an open purge or recirculation valve acts like a leak. Own choice."""
 LOOKS = 0.85
 """How far something else that looks like a cause also speaks like it, in words [1]. Own choice."""
 WORD_WEIGHT = 0.65
 """Weight of every word: tables are judgement, and words depend on each other [1]. Own choice."""
-HARDLY = 1.3
-"""… and how much further the numbers then scatter [1]. Own choice."""
 _KNOWN_LITRES = 0.03
 
 
@@ -257,33 +256,34 @@ def _gather(kinds: tuple[str, ...], car: Car, base_rates: Mapping[str, float] | 
 @lru_cache(maxsize=64)
 def _ways(kinds: tuple[str, ...], car: Car, base_rates: tuple[tuple[str, float], ...] | None) -> Ways:
     cells, strata = _gathered(kinds, car), _litres(car)
-    other = next(k for k, h in enumerate(HYPOTHESES) if h.name == ELSE)
+    other, sound = (next(k for k, h in enumerate(HYPOTHESES) if h.name == name) for name in (ELSE, "healthy"))
+    moves = len(moved_by_else()[0])
+    own = np.full(moves, (1 - MIMIC - SILENT) / 2)
+    own /= np.where(np.arange(moves) < len(MOVED), len(MOVED), moves - len(MOVED))
     parts: list[tuple[Floats, ...]] = []
     at = 0
     for kind in kinds:
         one = bank(kind)
         rates = rates_of(None if base_rates is None else dict(base_rates), kind)
         n = len(one.cause)
+        listed = np.array([HYPOTHESES[c].family in ("fault", "stale") for c in one.cause])
+        known = listed | (one.cause == sound)
+        shares = np.where(listed, rates[one.cause] * one.weight * _likened()[one.cause], 0.0)
         with np.errstate(divide="ignore"):
             weight = np.log(one.weight * rates[one.cause] / len(kinds))
+            looks = np.log(MIMIC * shares / max(shares.sum(), 1e-300))
+            base = np.log(rates[other] / len(kinds))
         for k, share in enumerate(strata):
-            first = at + k * (n + len(MOVED))
-            cell = np.arange(first, first + n)
-            known = one.cause != other
-            here = np.log(share)
-            parts.append((cell[known], one.cause[known], np.full(known.sum(), -1), weight[known] + here))
-            others = np.append(cell[~known][0], np.arange(first + n, first + n + len(MOVED)))
-            listed = known & np.array([HYPOTHESES[c].family in ("fault", "stale", "sound") for c in one.cause])
-            with np.errstate(divide="ignore"):
-                base = here + np.log(rates[other] / len(kinds))
-                shares = rates[one.cause[listed]] * one.weight[listed] * _likened()[one.cause[listed]]
-                looks = np.log(shares / max(shares.sum(), 1e-300))
-            moved = (1 - MIMIC - PLAIN) / len(MOVED)
-            rest = np.log(np.append(PLAIN, np.full(len(MOVED), moved))) + base
-            parts.append((others, np.full(len(others), other), np.full(len(others), -1), rest))
-            m = int(listed.sum())
-            parts.append((cell[listed], np.full(m, other), one.cause[listed], looks + base + np.log(MIMIC)))
-        at += (n + len(MOVED)) * len(strata)
+            cell = at + k * (n + moves) + np.arange(n + moves)
+            here = float(np.log(share))
+            for where, cause, mimics, prior in (
+                (cell[:n][known], one.cause[known], -1, weight[known]),
+                (cell[[one.healthy]], other, sound, base + np.log([SILENT])),
+                (cell[:n][listed], other, one.cause[listed], base + looks[listed]),
+                (cell[n:], other, -1, base + np.log(own)),
+            ):
+                parts.append(tuple(np.broadcast_arrays(where, cause, mimics, prior + here)))
+        at += (n + moves) * len(strata)
     cell, cause, mimics, prior = (np.concatenate(c) for c in zip(*parts, strict=True))
     assert len(cells.cause) == at
     live = np.isfinite(prior)
@@ -340,19 +340,16 @@ def _fitted(one: Bank, car: Car) -> Cells:
         alone[:, :, air] += IDLE_AIR_SPREAD**2
     else:
         means[:, :, air] -= well[:, :, air]
-    other = one.cause == next(k for k, h in enumerate(HYPOTHESES) if h.name == ELSE)
-    alone[:, other] = alone[:, other] * HARDLY**2
-    moved = np.array([broad_of(way) for way in range(len(MOVED))])
-    broad = alone[:, [one.healthy]] + moved[None] ** 2
-    means = np.concatenate([means, np.repeat(means[:, [one.healthy]], len(MOVED), axis=1)], axis=1).reshape(
-        -1, channels
-    )
-    alone = np.concatenate([alone, broad], axis=1).reshape(-1, channels)
-    total = n + len(MOVED)
+    shifts, wide = moved_by_else()
+    means = np.concatenate([means, means[:, [one.healthy]] + shifts], axis=1).reshape(-1, channels)
+    alone = np.concatenate([alone, alone[:, [one.healthy]] + wide**2], axis=1).reshape(-1, channels)
+    moves = len(shifts)
+    other = next(k for k, h in enumerate(HYPOTHESES) if h.name == ELSE)
+    total = n + moves
     stratum = np.repeat(np.arange(strata), total)
     return Cells(
-        cause=np.tile(np.append(one.cause, np.full(len(MOVED), one.cause[other][0])), strata),
-        size=np.tile(np.append(one.size, np.zeros(len(MOVED))), strata),
+        cause=np.tile(np.append(one.cause, np.full(moves, other)), strata),
+        size=np.tile(np.append(one.size, np.zeros(moves)), strata),
         stratum=stratum.astype(np.intp),
         means=means,
         factors=factors,

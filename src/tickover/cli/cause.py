@@ -22,7 +22,8 @@ from tickover.errors import InputError
 from tickover.jobs import Entry
 from tickover.logs import read_log_report
 from tickover.results import envelope
-from tickover.visit.rules import correct_without_effect
+from tickover.routines import load_library
+from tickover.visit.rules import correct_without_effect, known
 
 SEED = 8
 """Of the intervals of an idle in a log."""
@@ -84,13 +85,13 @@ def cause_command(**given: Any) -> None:  # noqa: ANN401 — two dozen options, 
     For example: tickover cause --trim idle=+18 --trim 2500=+6 --metering air
 
     Everything may be missing; what is typed goes before what a log says, and that before what the job knows. With
-    --job the answer is kept there.
+    --job the answer is kept there, and what was typed for it counts the next time too.
     """
     figure = _figure_name(given["figure"])
     entries, attempts = _job_entries(given["store"], given["job"])
     logs = [(path, *_read(path)) for path in given["logs"]]
     typed, air_normal = cause_read.typed_evidence(given)
-    evidence = together([evidence_from_job(entries, attempts), *(f.evidence for _, f, _ in logs), typed])
+    evidence = together([evidence_from_job(entries, attempts, carry=True), *(f.evidence for _, f, _ in logs), typed])
     car = cause_read.typed_car(given, air_normal, car_from_job(entries))
     found = diagnose(evidence, car)
     simulated = any(s for _, _, s in logs)
@@ -138,7 +139,7 @@ def _job_entries(store: str | None, job: int | None) -> tuple[tuple[Entry, ...],
         return (), 0
     with opened(store, create=False, read_only=True) as held:
         entries = held.current(job)
-    return entries, correct_without_effect(entries)
+    return entries, correct_without_effect(entries, known(load_library()).preparing)
 
 
 def _figure_name(figure: Path | None) -> Path | None:

@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from tickover.cause import Causes, Group, NextTest
+from tickover.cause.diagnose import MISSING
 from tickover.cause.from_log import LogStretch
 from tickover.drawing.figures import in_words, plain
 from tickover.results import CannotTell, Measured, Quantity
@@ -17,49 +18,86 @@ from tickover.results import CannotTell, Measured, Quantity
 WIDTH = 44
 SHOWN_FROM = 0.02
 """Groups below this are named in one line [1]."""
-EVIDENCE_SHOWN = 6
+EVIDENCE_SHOWN, NAMES_SHOWN = 6, 4
+OPTIONS = {
+    "metering": "--metering air or pressure",
+    "displacement": "--displacement",
+    "normal": "--normal LOW-HIGH",
+    "idle air": "--idle-air VALUE:NORMAL",
+}
+"""Options of this door for what is missing, by the names of ``MISSING``."""
+LADDER = "Command: tickover arrive."
+BIT = "1 bit is a question that halves what is open."
 _STRETCHES_SHOWN = 12
 
 
 def say_causes(console: Console, found: Causes, *, whole: bool) -> None:
     """Print the answer."""
     console.rule(style="dim", characters="━")
-    _next(console, found.next_test)
+    pull_first = found.pull is not None and bool(found.pull.again or found.pull.sort == "two faults")
+    if found.pull is not None and pull_first:
+        console.print(Padding(Text(found.pull.says, style="bold"), (0, 1)))
+        console.print()
+    _next(console, found.next_test, found.advice_cautions if not found.advice_how else ())
     console.rule(style="dim", characters="━")
-    console.print(Text(f" {found.sentence}", style="bold"), soft_wrap=False)
+    console.print(Padding(Text(found.sentence, style="bold"), (0, 1)))
     console.print(Padding(Text.assemble((found.advice.capitalize(), "bold"), f": {found.advice_because}"), (0, 1)))
+    if found.advice_how:
+        console.print(Padding(f"{found.advice_how} {LADDER}", (0, 1)))
+        _cautions(console, found.advice_cautions)
     console.print()
-    _fits(console, found.groups)
-    rows = [("hole", hole_words(found.hole))]
-    rows += [("condition", found.condition)] if found.condition else []
+    _fits(console, found.groups, whole=whole)
     console.print()
-    _list(console, rows)
+    if whole or isinstance(found.hole, Quantity):
+        _list(console, [("hole", hole_words(found.hole))])
+    for what, causes in (("speaks against", found.excluded), ("cannot show", found.unseen)):
+        _list(console, [(what, _names(causes, whole=whole))] if causes else [])
     if whole:
         _whole(console, found)
     _list(console, [("rests on", r) for r in found.rests_on])
-    _list(console, [("┄ cannot tell", f"{c.reason} {c.way_out}".strip()) for c in found.cannot_tell])
+    if found.pull is not None and not pull_first:
+        _list(console, [("at odds", found.pull.says)])
+    _list(console, [("┄ cannot tell", f"{c.reason} {_way(c)}".strip()) for c in found.cannot_tell])
 
 
-def _next(console: Console, test: NextTest | CannotTell) -> None:
+def _names(causes: Sequence[str], *, whole: bool) -> str:
+    """Some causes in a row; not more than a row bears unless all is wanted."""
+    if whole or len(causes) <= NAMES_SHOWN + 1:
+        return "; ".join(causes)
+    return f"{'; '.join(causes[:NAMES_SHOWN])}; {len(causes) - NAMES_SHOWN} more"
+
+
+def _way(told: CannotTell) -> str:
+    """The way out, with the option that this door has for it."""
+    option = next((OPTIONS[name] for name, one in MISSING.items() if one == told), "")
+    return f"{told.way_out} Option: {option}." if option else told.way_out
+
+
+def _cautions(console: Console, lines: Sequence[str]) -> None:
+    for line in lines:
+        console.print(Padding(Text.assemble(("Caution ", "bold"), line), (0, 3)))
+
+
+def _next(console: Console, test: NextTest | CannotTell, at_the_act: Sequence[str]) -> None:
     if isinstance(test, CannotTell):
-        console.print(Text(" ┄ no next test", style="bold"))
+        console.print(Text(" ┄ No next test", style="bold"))
         console.print(Padding(f"{test.reason} {test.way_out}".strip(), (0, 3)))
+        _cautions(console, at_the_act)
         return
-    needs = "nothing" if test.needs == "nothing" else test.needs
-    console.print(Text(f" Next test · worth {plain(test.bits, 2 if test.bits < 0.1 else 1)} bit", style="dim"))
-    for line in test.cautions[:1]:
-        console.print(Padding(Text.assemble(("Caution ", "bold"), line), (0, 3)))
+    console.print(Text(f" Next test{f' · {test.often}' if test.often else ''}", style="dim"))
+    _cautions(console, test.cautions[:1])
     console.print(Padding(Text(test.act + ".", style="bold"), (0, 3)))
-    console.print(Padding(Text(f"about {test.minutes:.0f} min; needs {needs}", style="dim"), (0, 3)))
-    for line in test.cautions[1:]:
-        console.print(Padding(Text.assemble(("Caution ", "bold"), line), (0, 3)))
+    console.print(Padding(Text(f"about {test.minutes:.0f} min; needs {test.needs}", style="dim"), (0, 3)))
+    _cautions(console, test.cautions[1:])
+    if test.why:
+        console.print(Padding(test.why, (0, 3)))
     by: dict[str, list[str]] = {}
     for one in test.outcomes:
         by.setdefault(one.decides, []).append(one.outcome)
     _list(console, [("; ".join(outcomes), decides) for decides, outcomes in by.items()], wide=30)
 
 
-def _fits(console: Console, groups: Sequence[Group]) -> None:
+def _fits(console: Console, groups: Sequence[Group], *, whole: bool) -> None:
     """Every group that counts on one axis: ◆ with its bar, and its word."""
     console.print(Text(" What still fits", style="bold"))
     shown = [g for g in groups if g.probability >= SHOWN_FROM or g.causes[0].family == "else"]
@@ -73,9 +111,10 @@ def _fits(console: Console, groups: Sequence[Group]) -> None:
         text, place = str(at), round(at / 100 * (WIDTH - 1))
         axis[place : place + len(text)] = text
     console.print(Padding(Text("".join(axis).rstrip(), style="dim"), (0, 3)))
-    rest = [g.says for g in groups if g not in shown]
+    rest = [c.says for g in groups if g not in shown for c in g.causes]
     if rest:
-        console.print(Padding(Text("hardly: " + "; ".join(rest), style="dim"), (0, 3)))
+        told = "; ".join(rest) if whole else f"{len(rest)} more (--whole names them)"
+        console.print(Padding(Text(f"hardly: {told}", style="dim"), (0, 3)))
 
 
 def bar(group: Group) -> str:
@@ -114,7 +153,12 @@ def _whole(console: Console, found: Causes) -> None:
         rows = [(s.speaks, f"{s.evidence}{f'; {s.why}' if s.why else ''}") for s in group.evidence[:EVIDENCE_SHOWN]]
         _list(console, rows)
     console.print()
-    _list(console, [("further tests", f"{t.act} (worth {plain(t.bits, 2)} bit, {t.needs})") for t in found.tests])
+    tests = [found.next_test, *found.tests] if isinstance(found.next_test, NextTest) else []
+    if tests:
+        _list(console, [("worth", f"{plain(tests[0].bits, 2)} bit for the next test. {BIT}")])
+    further = [("further tests", f"{t.act} ({t.often}; {plain(t.bits, 2)} bit; {t.needs})") for t in tests[1:]]
+    _list(console, further)
+    _list(console, [("condition", found.condition)] if found.condition else [])
     _list(console, [("evidence", e) for e in found.evidence])
     _list(console, [("left out", e) for e in found.unused])
 

@@ -11,18 +11,41 @@ from pydantic import ValidationError
 
 from tickover.cause import TESTS, Car, Evidence, Value
 from tickover.cause.evidence import Complaint, History, Point, VoltsWhen
+from tickover.drawing.figures import short
+from tickover.signals.units import convert
 
 POINTS: tuple[str, ...] = get_args(Point)
 SHORT: Mapping[str, str] = {"load": "idle with load", "hard": "hard load", "2,500": "2500"}
 """Shorter names of points."""
+TYPED: Mapping[str, str] = {full: short for short, full in SHORT.items() if short.isalpha()}
+"""Names of points to what is shortest to type."""
+RANGES: Mapping[str, tuple[float, float, str]] = {
+    "--trim": (-60.0, 60.0, "%"),
+    "--trim2": (-60.0, 60.0, "%"),
+    "--air": (0.1, 400.0, "g/s"),
+    "--map": (5.0, 110.0, "kPa"),
+    "--vacuum": (0.0, 95.0, "kPa"),
+    "--speed": (200.0, 3500.0, "r/min"),
+    "--idle-air": (0.0, 100.0, "%"),
+    "--misfires": (0.0, 4000.0, "per 1,000 revolutions"),
+    "--roughness": (0.0, 500.0, "r/min"),
+    "--volts": (4.0, 18.0, "V"),
+    "--coolant": (-40.0, 140.0, "°C"),
+    "--ethanol": (0.0, 100.0, "%"),
+}
+"""What each option may be, as ``Evidence`` takes it, with its unit; here so that the option can be named."""
 _NUMBER = re.compile(r"^\s*(?P<value>[+-]?\d+(?:[.,]\d+)?)\s*(?:(?:±|\+-|\+/-)\s*(?P<spread>\d+(?:[.,]\d+)?))?\s*$")
-VACUUM_UNITS: Mapping[str, float] = {"inhg": 3.386389, "kpa": 1.0, "mbar": 0.1, "hpa": 0.1, "mmhg": 0.1333224}
-"""kPa in one of each."""
+VACUUM_UNITS: Mapping[str, str] = {u.lower(): u for u in ("inHg", "kPa", "mbar", "hPa", "mmHg")}
+"""Units of a gauge, as they are typed and as they are written."""
 
 
-def number(text: str, option: str) -> Value:
+def number(text: str, option: str, where: str = "") -> Value:
     """``18``, ``+18``, ``18±2``; a number that ends in ``!`` stands at its limit.
 
+    Args:
+        text: what was typed.
+        option: the option it was typed for, whose range it must keep.
+        where: what within the option, such as a point.
     Raises: click.BadParameter for anything else.
     """
     at_limit = text.strip().endswith("!")
@@ -30,7 +53,34 @@ def number(text: str, option: str) -> Value:
     if found is None:
         raise click.BadParameter(f"“{text}” is no number; write it like 18, or 18±2", param_hint=option)
     value, spread = (None if g is None else float(g.replace(",", ".")) for g in found.group("value", "spread"))
-    return Value(value=float(value or 0.0), spread=spread or None, at_limit=at_limit)
+    if spread == 0:
+        raise click.BadParameter(
+            f"“{text}” has a spread of 0; leave it out where you do not know it", param_hint=option
+        )
+    within(value or 0.0, option, where)
+    return Value(value=value or 0.0, spread=spread, at_limit=at_limit)
+
+
+def within(value: float, option: str, where: str = "", unit: str = "") -> None:
+    """Refuse what the option cannot be.
+
+    Args:
+        value: in the option's own unit, or in ``unit``.
+        option, where: as ``number``.
+        unit: the one that was typed, where it may be one of several.
+    Raises: click.BadParameter that names option, value and range, all in the unit that was typed.
+    """
+    if option not in RANGES:
+        return
+    lo, hi, own = RANGES[option]
+    if unit:
+        lo, hi = convert(lo, own, unit), convert(hi, own, unit)
+    if not lo <= value <= hi:
+        of = f"{where}: " if where else ""
+        raise click.BadParameter(
+            f"{of}{short(value)} lies outside {short(round(lo, 1))} to {short(round(hi, 1))} {unit or own}",
+            param_hint=option,
+        )
 
 
 def pairs(given: Iterable[str], option: str, names: Iterable[str], short: Mapping[str, str] = SHORT) -> dict[str, str]:
@@ -45,7 +95,8 @@ def pairs(given: Iterable[str], option: str, names: Iterable[str], short: Mappin
         if not equals or not value.strip():
             raise click.BadParameter(f"“{one}” wants a name and a value, like {known[0]}=…", param_hint=option)
         if name not in known:
-            raise click.BadParameter(f"“{name}” is none of {', '.join(known)}", param_hint=option)
+            listed = ", ".join(TYPED.get(n, n) for n in known)
+            raise click.BadParameter(f"“{name}” is none of {listed}", param_hint=option)
         if name in found:
             raise click.BadParameter(f"“{name}” is given twice; leave one out", param_hint=option)
         found[name] = value.strip()
@@ -56,7 +107,9 @@ def numbers(
     given: Iterable[str], option: str, names: Iterable[str], short: Mapping[str, str] = SHORT
 ) -> dict[str, Value]:
     """``name=number`` words by name."""
-    return {name: number(value, option) for name, value in pairs(given, option, names, short).items()}
+    return {
+        name: number(value, option, TYPED.get(name, name)) for name, value in pairs(given, option, names, short).items()
+    }
 
 
 def vacuum(text: str) -> Value:
@@ -70,7 +123,9 @@ def vacuum(text: str) -> Value:
         raise click.BadParameter(
             f"“{text}” wants a number with its unit: inHg, kPa, mbar, hPa or mmHg, like 18inHg", param_hint="--vacuum"
         )
-    return Value(value=float(found[1].replace(",", ".")) * VACUUM_UNITS[unit], how="by eye")
+    told, name = float(found[1].replace(",", ".")), VACUUM_UNITS[unit]
+    within(told, "--vacuum", unit=name)
+    return Value(value=convert(told, name, "kPa"), how="by eye")
 
 
 def words(given: Iterable[str], option: str, known: Iterable[str]) -> tuple[str, ...] | None:
@@ -142,7 +197,10 @@ def _idle_air(text: str | None) -> tuple[Value | None, float | None]:
     if text is None:
         return None, None
     now, colon, normal = text.partition(":")
-    return number(now, "--idle-air"), number(normal, "--idle-air").value if colon else None
+    usual = number(normal, "--idle-air", "the normal behind the colon").value if colon else None
+    if usual == 0:
+        raise click.BadParameter("the normal behind the colon is above 0 %", param_hint="--idle-air")
+    return number(now, "--idle-air"), usual
 
 
 def typed_car(given: Mapping[str, Any], air_normal: float | None, known: Car) -> Car:
@@ -169,4 +227,4 @@ def _plain(why: ValidationError) -> str:
     first = why.errors()[0]
     where = " ".join(str(p) for p in first["loc"] if p not in ("function-before",))
     text = str(first["msg"]).removeprefix("Value error, ")
-    return f"{where}: {text}" if where else text
+    return f"--{where.replace('_', '-')}: {text}" if where else text

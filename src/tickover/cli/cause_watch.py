@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import csv
+import re
 from pathlib import Path
 
 import click
@@ -11,65 +11,97 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from tickover.cli.cause_draw import quantity_words
+from tickover.cli.cells import number_in, rows_of, text_of
 from tickover.cli.job_store import by_option, job_option, kept_line, record, store_option
+from tickover.drawing.figures import in_words
 from tickover.errors import Fault, InputError
-from tickover.idle.relapse import Drive, Learning, Relapse, watch
-from tickover.results import envelope
+from tickover.idle.learning import Learning
+from tickover.idle.relapse import Drive, Relapse, watch
+from tickover.results import Quantity, envelope
 
 COLUMNS = ("at", "trim", "spread", "misfires")
+READINGS = {"trim", "spread", "misfires"}
+SHAPE = "A first row like trim,spread,misfires, then a row a drive, read at warm idle: trim [%], spread [r/min]."
 
 
 def read_drives(path: Path) -> list[Drive]:
     """Drives from a table with a header.
 
     Args:
-        path: CSV; columns ``at`` (hours of running, or the drive's number; rows are counted without it), ``trim`` [%],
-            ``spread`` [r/min], ``misfires``; others are left aside. An empty cell is a reading that is missing.
+        path: parted by commas, semicolons or tabs; columns ``at`` (hours of running, or the drive's number; rows are
+            counted without it), ``trim`` [%], ``spread`` [r/min], ``misfires``; others are left aside. An empty cell is
+            a reading that is missing.
     Raises: InputError with every fault of the file.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as why:
-        raise InputError(f"cannot be read: {why}", file=str(path), way_out="Name a CSV file.") from None
-    rows = list(csv.DictReader(text.splitlines()))
-    names = {n.strip().lower(): n for n in (rows[0] if rows else {}) if n}
-    if not rows or not {"trim", "spread", "misfires"} & set(names):
-        raise InputError(
-            "holds no drives",
-            file=str(path),
-            way_out="Give a header with trim, spread or misfires, then a row a drive.",
-        )
-    drives, faults = [], []
-    for line, row in enumerate(rows, 2):
-        given: dict[str, float] = {"at": float(line - 1)}
+    rows = list(rows_of(text_of(path, "Name a table of drives.")))
+    found = rows[0][1] if rows else []
+    places = {re.split(r"[\[(]", name)[0].strip().lower(): k for k, name in enumerate(found)}
+    if not READINGS & set(places):
+        what = f"no column is called trim, spread or misfires; it has {', '.join(found)}" if found else "is empty"
+        raise InputError(what, file=str(path), line=rows[0][0] if rows else None, way_out=SHAPE)
+    if len(rows) == 1:
+        raise InputError("has a header and no drive", file=str(path), way_out=SHAPE)
+    drives: list[Drive] = []
+    faults: list[Fault] = []
+    for number, (line, cells) in enumerate(rows[1:], start=1):
+        given: dict[str, float] = {"at": float(number)}
         for name in COLUMNS:
-            cell = (row.get(names.get(name, ""), "") or "").strip()
-            if not cell:
-                continue
+            cell = cells[places[name]] if name in places and places[name] < len(cells) else ""
             try:
-                given[name] = float(cell)
+                given |= {name: number_in(cell)} if cell else {}
             except ValueError:
                 faults.append(Fault(line, f"{name} is no number: “{cell}”"))
+        if drives and given["at"] <= drives[-1].at:
+            faults.append(Fault(line, f"at {given['at']:g} does not come after {drives[-1].at:g} of the drive before"))
         try:
             drives.append(Drive(**given))
         except ValueError:
             faults.append(Fault(line, "a spread must be above 0, and misfires not below"))
     if faults:
-        more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+        more = (
+            f" (and {len(faults) - 1} more: lines {', '.join(str(f.line) for f in faults[1:6])})" if faults[1:] else ""
+        )
         raise InputError(f"{faults[0].what}{more}", file=str(path), line=faults[0].line, way_out="Mend the table.")
     return drives
 
 
+RATE = click.FloatRange(0, 0.5, min_open=True, max_open=True)
+"""A chance of error; at 0.5 one might as well throw a coin."""
+
+
 @click.command("watch")
 @click.argument("table", type=click.Path(path_type=Path))
-@click.option("--normal-trim", type=float, help="Idle trim when it was healed [%]; without it the trim is not watched.")
 @click.option(
-    "--normal-spread", type=click.FloatRange(0, min_open=True), help="Spread of the idle's speed then [r/min]."
+    "--normal-trim",
+    type=click.FloatRange(-60, 60),
+    help="Idle trim right after it was healed [%]; without it the trim is not watched.",
 )
-@click.option("--alpha", type=float, default=0.05, show_default=True, help="Chance of calling a well idle come back.")
-@click.option("--beta", type=float, default=0.05, show_default=True, help="Chance of missing one that came back.")
-@click.option("--below", type=float, default=10.0, show_default=True, help="Level the misfire counter is to pass.")
+@click.option(
+    "--normal-spread",
+    type=click.FloatRange(0, 500, min_open=True),
+    help="Spread (standard deviation) of the warm idle's speed then [r/min]; without it the spread is not watched.",
+)
+@click.option(
+    "--alpha",
+    type=RATE,
+    default=0.05,
+    show_default=True,
+    help="Chance of calling a well idle come back, as a share like 0.05.",
+)
+@click.option(
+    "--beta",
+    type=RATE,
+    default=0.05,
+    show_default=True,
+    help="Chance of missing one that came back, as a share like 0.05.",
+)
+@click.option(
+    "--below",
+    type=click.FloatRange(0, 65535, min_open=True),
+    default=10.0,
+    show_default=True,
+    help="Level [count] that the misfire counter is to fall below.",
+)
 @job_option
 @by_option
 @store_option
@@ -111,24 +143,33 @@ def watch_command(
 
 
 def say_watch(console: Console, found: Relapse) -> None:
-    """Verdict, sentence, and what it rests on."""
+    """The answer first, then quantity by quantity, then what it rests on."""
     mark = "┄" if found.verdict == "watch on" else "◆"
-    console.print(Text(f" {mark} {found.verdict}", style="bold"))
-    console.print(Padding(found.sentence, (0, 3)))
-    rows = [("watched", w.says) for w in found.watched]
+    head = Table.grid(padding=(0, 1))
+    head.add_column(no_wrap=True)
+    head.add_column(overflow="fold")
+    head.add_row(Text(f" {mark}", style="bold"), Text(found.sentence, style="bold"))
+    console.print(head)
+    rows = [("watched", w.says[0].upper() + w.says[1:]) for w in found.watched]
     learning = found.learning
     if isinstance(learning, Learning):
-        rows.append(("the trim ends", quantity_words(learning.ends_at, "%")))
-        rows.append(("learned at", quantity_words(learning.learned_at)))
-    else:
-        rows.append(("┄ cannot tell", f"{learning.reason} {learning.way_out}".strip()))
-    rows.append(("clean cycles", quantity_words(found.clean_cycles)))
+        rows.append(("the trim learns", learning.says))
+        rows.append(("learned", _learned(learning)))
+    elif any(w.what == "idle trim" for w in found.watched):
+        rows.append(("the trim's end", f"┄ cannot tell. {learning.reason} {learning.way_out}".strip()))
+    if found.counter_says:
+        rows.append(("misfire counter", found.counter_says))
     rows += [("rests on", r) for r in found.rests_on]
     grid = Table.grid(padding=(0, 2))
-    grid.add_column(min_width=17, no_wrap=True)
+    grid.add_column(min_width=15, no_wrap=True)
     grid.add_column(overflow="fold")
     last = ""
     for what, text in rows:
         grid.add_row(Text(what if what != last else "", style="dim"), Text(text))
         last = what
     console.print(Padding(grid, (0, 3)))
+
+
+def _learned(learning: Learning) -> str:
+    at: Quantity = learning.learned_at
+    return f"within 1 % of its end by {in_words(at.value, at.lo, at.hi)} (drives, or hours of the column at)"

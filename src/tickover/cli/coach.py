@@ -44,6 +44,7 @@ from tickover.routines.chances import odds_of
 from tickover.routines.words import percent, percent_range
 from tickover.timing import Person
 from tickover.timing.learn import Learned
+from tickover.visit.odds import no_odds
 
 COMMON_ENTRIES = (PEDAL_COUNT, PEDAL_HOLD, POWER_CYCLE)
 """What the simulated car has where the routine is none of the library's."""
@@ -59,23 +60,45 @@ STORIES: dict[str, Callable[[], CarSpec]] = {
 
 @click.command("coach")
 @click.argument("routine")
-@click.option("--switch", type=click.Choice(["key", "button"]), default="key", help="The car's ignition switch.")
+@click.option(
+    "--switch",
+    type=click.Choice(["key", "button"]),
+    default="key",
+    show_default=True,
+    help="The car's ignition switch.",
+)
 @click.option("--car", type=click.Choice(["simulated"]), help="Coach on the simulated car instead of a real one.")
-@click.option("--story", type=click.Choice([SUITED, *STORIES]), default=SUITED, help="What ails the simulated car.")
+@click.option(
+    "--story",
+    type=click.Choice([SUITED, *STORIES]),
+    default=SUITED,
+    show_default=True,
+    help="What ails the simulated car.",
+)
 @click.option(
     "--person",
     type=PersonType(),
     metavar="NAME|FILE|cv=…",
     help="Who does it, from `tickover practice`: tells the odds. With --car simulated a seeded one does it for you.",
 )
-@click.option("--seed", type=int, default=1, show_default=True, help="Fixes all chance.")
+@click.option("--seed", type=int, default=1, show_default=True, help="A number that fixes all chance.")
 @click.option(
-    "--pace", type=click.FloatRange(1, 200), default=1.0, help="With --person: run this much faster than real time."
+    "--pace",
+    type=click.FloatRange(1, 200),
+    default=1.0,
+    show_default=True,
+    help="With --person: run so many times as fast as real time.",
 )
-@click.option("--lead-in", type=click.FloatRange(1, 60), default=LEAD_IN, help="Seconds before the first act.")
+@click.option(
+    "--lead-in", type=click.FloatRange(1, 60), default=LEAD_IN, show_default=True, help="Time before the first act [s]."
+)
 @click.option("--bell", is_flag=True, help="Ring the terminal's bell at each pip and act.")
 @click.option(
-    "--out", type=click.Path(path_type=Path), default=Path("tickover-attempts"), help="Folder for the attempt files."
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("tickover-attempts"),
+    show_default=True,
+    help="Folder for the attempt files.",
 )
 @click.option("--folder", type=click.Path(path_type=Path), help="Folder with routine files of your own.")
 @job_option
@@ -185,7 +208,6 @@ class Bench:
             if judgement.verdict != "missed":
                 self._after()
                 return judgements
-            self.console.print(f"\n[bold]Now:[/] {routine.after_miss}")
             if self.book.may_try(routine).allowed:
                 self._recover(keys)
         self.console.print(f"\n[bold]{self.book.may_try(routine).why}[/]")
@@ -279,7 +301,11 @@ class Bench:
 
 
 def print_odds(console: Console, routine: CompiledRoutine, known: Person | Learned) -> None:
-    """The odds of a clean run by somebody known, and what cues gain."""
+    """The odds of a clean run by somebody known, and what cues gain; or why there are none."""
+    none = no_odds(routine)
+    if none is not None:
+        console.print(f"\nOdds of a clean run: cannot tell, {none.reason}.", markup=False)
+        return
     found = odds_of(routine, one_of(known), people=people_of(known))
     odds = f"{percent(found.p)} ({percent_range(found.lo, found.hi)})"
     console.print(f"\nOdds of a clean run unaided, as you time: {odds}.", markup=False)

@@ -14,8 +14,14 @@ from tickover.results import envelope
 
 
 @click.command("demo")
-@click.option("--out", type=click.Path(path_type=Path), default=Path("tickover-demo"), help="Folder for what it makes.")
-@click.option("--seed", type=int, default=7, help="Fixes all chance.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    default=Path("tickover-demo"),
+    show_default=True,
+    help="Folder for what it makes.",
+)
+@click.option("--seed", type=int, default=7, show_default=True, help="A number that fixes all chance.")
 @click.option("--json", "as_json", is_flag=True, help="Print the job's entries as JSON.")
 def demo_command(out: Path, seed: int, as_json: bool) -> None:
     """Run the whole job on the simulated car: an invented shop, an invented car, a throttle that was cleaned.

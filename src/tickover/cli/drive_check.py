@@ -36,6 +36,7 @@ from tickover.routines import compile_routine, load_routine
 from tickover.visit.ready_drafts import check_draft
 
 LOGS = (".csv", ".txt", ".tsv", ".gpx", ".mf4", ".log")
+PLAN_WAY = "`tickover drive plan --toml FILE.toml` writes one; an attempt is judged by `tickover judge`."
 MARKS = {"met": "■", "not met": "▨", "cannot tell": "┄"}
 
 
@@ -46,11 +47,13 @@ MARKS = {"met": "■", "not met": "▨", "cannot tell": "┄"}
 @click.option("--conditions", "own", type=click.Path(path_type=Path), help="Your car's own conditions, FILE.toml.")
 @click.option("--diesel", is_flag=True, help="The engine is a diesel.")
 @click.option("--whole", is_flag=True, help="The log runs from the engine's start to its end, on your word.")
-@click.option("--soaked", type=click.FloatRange(0, 1000), help="Hours the engine stood before.")
+@click.option("--soaked", type=click.FloatRange(0, 1000), help="How long the engine stood before [h].")
 @click.option("--fuel", type=click.FloatRange(0, 100), help="Fuel level [%], where the log has none.")
 @click.option("--ambient", type=click.FloatRange(-60, 60), help="Outside air [°C], where the log has none.")
 @click.option("--figure", type=click.Path(path_type=Path), help="Draw the drive into FILE.svg or FILE.png.")
-@click.option("--width", type=click.IntRange(320, 2400), default=920, show_default=True, help="Of the figure [px].")
+@click.option(
+    "--width", type=click.IntRange(320, 2400), default=920, show_default=True, help="Width of the figure [px]."
+)
 @click.option("--map", "map_file", type=click.Path(path_type=Path), help="A TOML file: column to signal and unit.")
 @click.option("--set-unit", "units", metavar="COLUMN=UNIT", multiple=True, help="The unit a column is in; repeatable.")
 @job_option
@@ -90,7 +93,7 @@ def check_command(
         whole=whole,
         map_file=map_file,
         units=set_units(units),
-        steps=counted_steps(compile_routine(load_routine(Path(plan_file)))) if plan_file else (),
+        steps=plan_steps(Path(plan_file)) if plan_file else (),
     )
     inputs = {"log": str(log), "for": wanted, "plan": plan_file, "whole": whole, "diesel": diesel, "known": one.known}
     console = Console(highlight=False)
@@ -118,6 +121,18 @@ def check_command(
         console.print(f"\nWritten: {figure}", markup=False, soft_wrap=True)
     if kept:
         console.print(f"\n{kept_line(job, kept)} Next: tickover job next {job}")
+
+
+def plan_steps(plan: Path) -> tuple[Condition, ...]:
+    """The counted steps of a plan.
+
+    Raises: InputError for a file that is no plan; RoutineFileError for the faults of one that is.
+    """
+    if not plan.is_file():
+        raise InputError("there is no such file", file=str(plan), way_out=PLAN_WAY)
+    if plan.suffix.lower() != ".toml":
+        raise InputError("is no plan, which is a routine file and ends in .toml", file=str(plan), way_out=PLAN_WAY)
+    return counted_steps(compile_routine(load_routine(plan)))
 
 
 def chosen(conditions: Conditions, names: Sequence[str]) -> Conditions:

@@ -43,11 +43,18 @@ from tickover.visit.ready_drafts import open_monitors, plan_draft
 @click.option("--coolant", type=click.FloatRange(-40, 150), help="Coolant now [°C].")
 @click.option("--fuel", type=click.FloatRange(0, 100), help="Fuel level [%].")
 @click.option("--ambient", type=click.FloatRange(-60, 60), help="Outside air [°C].")
-@click.option("--soaked", type=click.FloatRange(0, 1000), help="Hours the engine has stood.")
+@click.option("--soaked", type=click.FloatRange(0, 1000), help="How long the engine has stood [h].")
 @click.option("--roads", metavar="NAMES", help="Roads at hand, like town,country; all where not said.")
 @click.option("--limit", type=click.FloatRange(20, 130), default=130, show_default=True, help="Legal limit [km/h].")
-@click.option("--traffic", type=click.Choice(["light", "heavy"]), default="light", show_default=True)
-@click.option("--now", type=click.DateTime(["%Y-%m-%dT%H:%M", "%H:%M"]), help="The time; else the clock's.")
+@click.option(
+    "--traffic", type=click.Choice(["light", "heavy"]), default="light", show_default=True, help="Traffic on the way."
+)
+@click.option(
+    "--now",
+    type=click.DateTime(["%Y-%m-%dT%H:%M", "%H:%M"]),
+    metavar="TIME",
+    help="The time, like 2026-12-01T08:30 or 08:30; else the clock's.",
+)
 @click.option("--diesel", is_flag=True, help="The engine is a diesel.")
 @click.option("--conditions", "own", type=click.Path(path_type=Path), help="Your car's own conditions, FILE.toml.")
 @click.option("--toml", "toml_file", type=click.Path(path_type=Path), help="Write the plan as a routine, FILE.toml.")

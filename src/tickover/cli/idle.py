@@ -21,7 +21,7 @@ from tickover.idle.results import Comparison, IdleReading
 from tickover.logs import LogReport, read_log_report, set_units
 from tickover.results import CannotTell, Quantity, envelope
 from tickover.signals import Recording
-from tickover.visit.measuring import SEED, idle_of
+from tickover.visit.measuring import SEED, idle_of, in_own_unit
 
 
 class Normal(click.ParamType[tuple[float, float]]):
@@ -44,7 +44,7 @@ class Normal(click.ParamType[tuple[float, float]]):
 @click.option("--against", metavar="LOG", help="An earlier log of the same car to compare with, or glances.")
 @click.option("--glances", metavar="NUMBERS", help="Instead of LOG: ten glances at the tachometer, “700 720 690 …”.")
 @click.option("--normal", type=Normal(), help="The car's normal idle [r/min], like 650-750.")
-@click.option("--displacement", type=click.FloatRange(0.05, 20), help="Of the engine [l], like 1.5.")
+@click.option("--displacement", type=click.FloatRange(0.05, 20), help="Displacement of the engine [l], like 1.5.")
 @click.option("--diesel", is_flag=True, help="The engine is a diesel.")
 @click.option("--figure", type=click.Path(path_type=Path), help="Draw it into FILE.svg or FILE.png.")
 @click.option("--page", "page_file", type=click.Path(path_type=Path), help="Write one offline page, FILE.html.")
@@ -130,6 +130,7 @@ class _Source:
         recording, report = read_log_report(
             log, map_file=self._map_file, units=self._units, displacement=self._displacement
         )
+        recording, report = in_own_unit(recording, report)
         rng = np.random.default_rng(SEED)
         reading = idle_of(recording, rng, file=str(log), diesel=self._diesel, displacement=self._displacement)
         return reading, recording, report

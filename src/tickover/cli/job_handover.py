@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from tickover.cli.job_store import by_option, kept_line, opened, record, store_option
+from tickover.cli.job_store import JOB, by_option, kept_line, opened, record, store_option
 from tickover.errors import InputError
 from tickover.handover import handover_json, record_pdf, sheet_from_entries, sheet_pdf
 from tickover.jobs import Stage
@@ -24,7 +24,7 @@ _LAST: Stage = "hand over"
 
 
 @click.command("handover")
-@click.argument("job", type=click.IntRange(min=1))
+@click.argument("job", type=JOB)
 @click.option("--out", type=click.Path(path_type=Path), default=Path(), help="Folder for the pages; here if not given.")
 @click.option(
     "--vin",

@@ -11,7 +11,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from tickover.cli.job_store import opened, store_option
+from tickover.cli.job_store import JOB, opened, store_option
 from tickover.results import CannotTell, Measured, Quantity, envelope
 from tickover.routines import load_library
 from tickover.visit.rules import known
@@ -19,7 +19,7 @@ from tickover.visit.shop import NOT_KNOWN, KindOfCar, ShopLearning, kind_of_car,
 
 
 @click.command("learned")
-@click.option("--like", "job", type=click.IntRange(min=1), metavar="N", help="For cars of the kind of job N.")
+@click.option("--like", "job", type=JOB, metavar="N", help="For cars of the kind of job N.")
 @click.option("--throttle", default=NOT_KNOWN, help="Kind of car: electronic or cable.")
 @click.option("--metering", default=NOT_KNOWN, help="Kind of car: air meter or manifold pressure.")
 @click.option("--story", default=NOT_KNOWN, help="Kind of car: which story of the memory.")

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from tickover.cli import job_words
-from tickover.cli.job_store import opened, store_option, unmade_on_failure
+from tickover.cli.job_store import JOB, opened, store_option, unmade_on_failure
 from tickover.cli.routine import json_option
 from tickover.errors import InputError, TickoverError
 from tickover.jobs import Attached, BackedUp, Entry, Store, default_store, restore
@@ -20,7 +20,7 @@ PDF = "application/pdf"
 
 
 @click.command("export")
-@click.argument("job", type=click.IntRange(min=1))
+@click.argument("job", type=JOB)
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option(
     "--sheet",

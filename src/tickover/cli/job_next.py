@@ -9,10 +9,11 @@ from pathlib import Path
 
 import click
 
-from tickover.cli.job_store import opened, store_option
+from tickover.cli.job_store import JOB, opened, store_option
+from tickover.cli.job_words import step_head
 from tickover.results import envelope
 from tickover.routines import load_library
-from tickover.visit.next import NextStep, next_step
+from tickover.visit.next import next_step
 from tickover.visit.rules import known
 
 _BLANK = re.compile(r"[A-Z]{2,}")
@@ -20,7 +21,7 @@ _BLANK = re.compile(r"[A-Z]{2,}")
 
 
 @click.command("next", context_settings={"ignore_unknown_options": True})
-@click.argument("job", type=click.IntRange(min=1))
+@click.argument("job", type=JOB)
 @click.argument("words", nargs=-1, type=click.UNPROCESSED)
 @click.option("--tell", is_flag=True, help="Only tell it; do not run it.")
 @click.option("--folder", type=click.Path(path_type=Path), help="Folder with routine files of your own.")
@@ -39,7 +40,7 @@ def next_command(
     if as_json:
         click.echo(envelope("job next", step, inputs={"job": job}).model_dump_json(indent=2))
         return
-    click.secho(_head(step), bold=True)
+    click.secho(step_head(step), bold=True)
     click.echo(step.sentence)
     if not step.command:
         return
@@ -56,10 +57,6 @@ def next_command(
         return
     click.echo()
     click.get_current_context().find_root().command.main(args=command, standalone_mode=False)
-
-
-def _head(step: NextStep) -> str:
-    return "Nothing is due" if step.stage is None else f"Next: {step.stage[0].upper()}{step.stage[1:]}"
 
 
 def _filled(command: str, words: tuple[str, ...]) -> list[str] | None:

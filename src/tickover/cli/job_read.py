@@ -7,11 +7,13 @@ from pathlib import Path
 import click
 
 from tickover.cli import job_words
-from tickover.cli.job_store import opened, store_option
-from tickover.cli.routine import json_option
+from tickover.cli.job_store import JOB, opened, store_option
+from tickover.cli.routine import folder_option, json_option
 from tickover.errors import AttachmentError, InputError, UnknownEntryError
 from tickover.jobs import Attached, Entry, JobSummary, Store, StoreVerification, Verification, default_store
 from tickover.results import Result, envelope
+from tickover.routines import load_library
+from tickover.visit import known, next_step
 
 
 class JobList(Result):
@@ -52,12 +54,13 @@ def list_command(store: str | None, as_json: bool) -> None:
 
 
 @click.command("show")
-@click.argument("job", type=click.IntRange(min=1))
+@click.argument("job", type=JOB)
 @click.argument("entry", type=click.IntRange(min=1), required=False)
+@folder_option
 @store_option
 @json_option
-def show_command(job: int, entry: int | None, store: str | None, as_json: bool) -> None:
-    """Show JOB, entry by entry; or one ENTRY in full."""
+def show_command(job: int, entry: int | None, folder: Path | None, store: str | None, as_json: bool) -> None:
+    """Show JOB, entry by entry, and what is due; or one ENTRY in full."""
     with opened(store, create=False) as held:
         entries, personal = held.entries(job), held.personal(job)
     if entry is not None:
@@ -74,11 +77,12 @@ def show_command(job: int, entry: int | None, store: str | None, as_json: bool) 
     if entry is not None:
         job_words.say_entry(job_words.console(), chosen[0], job_words.standing_words(entries, entry))
     else:
-        job_words.say_job(job_words.console(), job, entries, personal)
+        step = next_step(entries, job, known(load_library(folder)))
+        job_words.say_job(job_words.console(), job, entries, personal, step)
 
 
 @click.command("verify")
-@click.argument("job", type=click.IntRange(min=1), required=False)
+@click.argument("job", type=JOB, required=False)
 @click.option("--all", "everything", is_flag=True, help="Every job, every attachment, and the file itself.")
 @click.option("--head", metavar="DIGEST", help="A head that was written down elsewhere; it must be in the chain.")
 @store_option
@@ -116,7 +120,7 @@ def _say(checked: StoreVerification | Verification) -> None:
 
 
 @click.command("fetch")
-@click.argument("job", type=click.IntRange(min=1))
+@click.argument("job", type=JOB)
 @click.argument("attachment")
 @click.argument("file", type=click.Path(path_type=Path))
 @store_option

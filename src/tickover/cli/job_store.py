@@ -49,11 +49,30 @@ def store_option(command: _F) -> _F:
     )(command)
 
 
+class JobNumber(click.IntRange):
+    """The number of a job."""
+
+    name = "job"
+
+    def __init__(self) -> None:
+        super().__init__(min=1)
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401 — as click has it
+        """A whole number from 1; where the jobs are listed is said for anything else."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter:
+            self.fail(f"“{value}” is no number of a job; `tickover job list` lists them", param, ctx)
+
+
+JOB = JobNumber()
+
+
 def job_option(command: _F) -> _F:
     """The job that a result is kept in; none where not given."""
-    return click.option(
-        "--job", type=click.IntRange(min=1), metavar="N", help="Keep the result in this job, with what it came from."
-    )(command)
+    return click.option("--job", type=JOB, metavar="N", help="Keep the result in this job, with what it came from.")(
+        command
+    )
 
 
 def by_option(command: _F) -> _F:

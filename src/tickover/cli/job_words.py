@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from tickover.jobs import PURGED, WITHDRAWN, Entry, JobSummary, StoreVerification, Verification
+from tickover.visit import NextStep
 
 NO_JOBS = 'No jobs yet. Begin one: tickover job new --car year=2009 --car fuel=petrol --car complaint="idles high"'
 
@@ -61,9 +62,15 @@ def entry_words(entry: Entry) -> str:
         return "; ".join(p for p in (car_words(data), complaint_of(data)) if p)
     for key in ("sentence", "text", "note", "reason"):
         if isinstance(data.get(key), str) and data[key]:
-            return clean(data[key])
+            return clean(data[key]) + (_advice(data) if entry.kind == "causes" else "")
     pairs = [f"{k} {v}" for k, v in data.items() if isinstance(v, str | int | float) and not isinstance(v, bool)]
     return clean(", ".join(pairs[:4]))
+
+
+def _advice(data: Mapping[str, Any]) -> str:
+    """What Cause advised, with why."""
+    advice, because = data.get("advice"), str(data.get("advice_because") or "").strip()
+    return clean(f" {str(advice).capitalize()}: {because}".rstrip(": ")) if advice else ""
 
 
 def say_jobs(out: Console, jobs: Sequence[JobSummary]) -> None:
@@ -84,8 +91,10 @@ def say_jobs(out: Console, jobs: Sequence[JobSummary]) -> None:
     out.print(table)
 
 
-def say_job(out: Console, job: int, entries: Sequence[Entry], personal: Mapping[str, str]) -> None:
-    """One job: the car, who it belongs to, and every entry in order."""
+def say_job(
+    out: Console, job: int, entries: Sequence[Entry], personal: Mapping[str, str], step: NextStep | None = None
+) -> None:
+    """One job: the car, who it belongs to, every entry in order, and what is due."""
     cars = [e for e in entries if e.kind == "car"]
     simulated = any(e.simulated for e in entries)
     out.print(Text.assemble((f"Job {job}", "bold"), ("  simulated" if simulated else "", "dim")))
@@ -124,6 +133,17 @@ def say_job(out: Console, job: int, entries: Sequence[Entry], personal: Mapping[
     out.print(Padding(table, (1, 0, 0, 0)))
     if entries:
         out.print(Text(f"\nhead {entries[-1].digest[:16]}", style="dim"))
+    if step is not None:
+        out.print(Text.assemble((f"\n{step_head(step)}. ", "bold"), clean(step.sentence)))
+        if step.command:
+            out.print(Text(f"  {step.command}"), soft_wrap=True)
+
+
+def step_head(step: NextStep) -> str:
+    """Which stage is due, in a few words."""
+    if step.stage is None:
+        return "Next: another drive" if step.command else "Nothing is due"
+    return f"Next: {step.stage[0].upper()}{step.stage[1:]}"
 
 
 def _first_of(entries: Sequence[Entry]) -> dict[int, int]:

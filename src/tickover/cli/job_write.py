@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from tickover.cli.job_car import check_car
-from tickover.cli.job_store import at_option, by_option, kept_line, now, opened, store_option
+from tickover.cli.job_store import JOB, at_option, by_option, kept_line, now, opened, store_option
 from tickover.cli.job_words import clean, taken_back_by
 from tickover.cli.routine import json_option
 from tickover.errors import InputError
@@ -96,7 +96,7 @@ def new_command(
 
 
 @click.command("add")
-@click.argument("job", type=click.IntRange(min=1))
+@click.argument("job", type=JOB)
 @click.option("--stage", type=click.Choice(STAGES), required=True, help="The stage it belongs to.")
 @click.option("--kind", required=True, metavar="KIND", help="What it is: note, reading, attempt, repair …")
 @data_option
@@ -135,7 +135,7 @@ def add_command(
 
 
 @click.command("correct")
-@click.argument("job", type=click.IntRange(min=1))
+@click.argument("job", type=JOB)
 @click.argument("entry", type=click.IntRange(min=1))
 @data_option
 @click.option("--anew", is_flag=True, help="Keep none of the old values; without it the given ones replace theirs.")
@@ -190,7 +190,7 @@ def correct_command(
 
 
 @click.command("purge")
-@click.argument("job", type=click.IntRange(min=1))
+@click.argument("job", type=JOB)
 @click.option("--field", metavar="NAME", help="Which one, like phone.")
 @click.option("--all", "everything", is_flag=True, help="All of them.")
 @click.option("--yes", is_flag=True, help="Do not ask.")

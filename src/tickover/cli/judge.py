@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 from rich.console import Console
+from rich.text import Text
 
 from tickover.attempts import read_attempt
 from tickover.cli.attempt_job import AttemptBook
@@ -17,11 +18,14 @@ from tickover.results import envelope
 from tickover.routines import compile_routine, load_routine
 from tickover.timing import Person
 from tickover.timing.learn import Learned
+from tickover.visit import TRIES_PER_ROUTINE, MayTry
 
 
 @click.command("judge")
 @click.argument("attempt", type=click.Path(path_type=Path))
-@click.option("--routine", required=True, help="The routine it was made with: an id of the library, or a file.")
+@click.option(
+    "--routine", required=True, metavar="ID|FILE", help="The routine it was made with: an id of the library, or a file."
+)
 @click.option("--folder", type=click.Path(path_type=Path), help="Folder with routine files of your own.")
 @person_option
 @click.option("--all", "every", is_flag=True, help="Show every bound, orders included.")
@@ -47,16 +51,28 @@ def judge_command(
     recorded = read_attempt(attempt)
     compiled = compile_routine(load_routine(routine, folder))
     judgement = judge_attempt(compiled, recorded, None if person is None else one_of(person))
-    kept = ""
-    if job is not None:
-        book = AttemptBook(store, job, by, folder)
-        kept = book.keep(compiled, judgement, book.may_try(compiled).number, attempt)
+    book = AttemptBook(store, job, by, folder)
+    kept = book.keep(compiled, judgement, book.may_try(compiled).number, attempt)
     if as_json:
         inputs = {"attempt": str(attempt), "routine": routine}
         click.echo(
             envelope("judge", judgement, inputs=inputs, simulated=recorded.header.simulated).model_dump_json(indent=2)
         )
+        if kept:
+            click.echo(kept, err=True)
         return
-    print_judgement(Console(highlight=False), judgement, every=every)
+    console = Console(highlight=False)
+    print_judgement(console, judgement, every=every)
+    if judgement.verdict == "missed":
+        console.print(Text(again_words(book, book.may_try(compiled))))
     if kept:
         click.echo(f"\n{kept}")
+
+
+def again_words(book: AttemptBook, rule: MayTry) -> str:
+    """Whether to try again after a miss, by the rule of three attempts; where no job is named, as far as that goes."""
+    if not rule.allowed:
+        return rule.why
+    if book.in_job:
+        return f"Then try again. {rule.why}"
+    return f"Then try again, if this was not try {TRIES_PER_ROUTINE}; after {TRIES_PER_ROUTINE} take another routine."

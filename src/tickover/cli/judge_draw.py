@@ -46,7 +46,10 @@ def print_judgement(console: Console, judgement: AttemptJudgement, *, every: boo
         nearest = "; ".join(judgement.nearest[:SHOWN])
         console.print(f"\nThe nearest attempt that passes: {nearest}{more}.", markup=False)
     if judgement.advice:
-        console.print(f"\n[bold]{judgement.advice}[/]")
+        console.print()
+        console.print(Text(judgement.advice, style="bold"))
+    if judgement.recovery:
+        console.print(Text.assemble(("\nNow: ", "bold"), judgement.recovery))
 
 
 def _tells(bound: BoundLine) -> bool:
@@ -57,7 +60,7 @@ def _tells(bound: BoundLine) -> bool:
 def _row(bound: BoundLine) -> tuple[Text, Text, Text, Text]:
     lo, hi = bound.allowed
     allowed = f"at least {lo:g} s" if hi is None else f"{f'{lo:g} to ' if lo is not None else 'within '}{hi:g} s"
-    label = bound.label.partition(": may come")[0]
+    label = bound.label[0].upper() + bound.label[1:]
     if bound.found is None:
         return (
             Text(label),

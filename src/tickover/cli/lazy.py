@@ -6,6 +6,7 @@ What is typed wrongly, in any command below such a group, is answered in one lin
 from __future__ import annotations
 
 import importlib
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from difflib import get_close_matches
@@ -60,11 +61,64 @@ def _one_line(ctx: click.Context | None = None) -> Iterator[None]:
         command = ""
         if wrong.ctx is None and ctx is not None:  # an option without its value is noticed before there is a context
             command = " ".join(p for p in (_path(ctx), ctx.invoked_subcommand) if p)
-        raise Misused(wrong.format_message(), wrong.ctx, command=command) from None
+        told = _bad_value(wrong) if isinstance(wrong, click.BadParameter) else wrong.format_message()
+        raise Misused(told, wrong.ctx, command=command) from None
     except MemoryError:
         raise TickoverError(
             "there is not enough memory for this", way_out="Close other programs, or raise the limit it runs under."
         ) from None
+
+
+_OUT_OF_RANGE = re.compile(r"(?P<value>\S+) is not in the range (?P<range>.+?)\.?")
+_NO_NUMBER = re.compile(r"['\"](?P<value>.*)['\"] is not a valid (?P<kind>integer|float)(?: range)?\.?")
+_NOT_THERE = re.compile(r"['\"](?P<value>.*)['\"] is not (?:one of )?(?P<choices>'.+?)\.?")
+
+
+def _bad_value(wrong: click.BadParameter) -> str:
+    """What is wrong with a value: the option or argument, then what was typed, then what it may be, with its unit."""
+    hint = wrong.param_hint
+    if hint is None and wrong.param is not None and wrong.ctx is not None:
+        hint = wrong.param.get_error_hint(wrong.ctx)
+    if not hint or isinstance(wrong, click.MissingParameter):
+        return wrong.format_message()
+    name = (hint if isinstance(hint, str) else " / ".join(hint)).replace("'", "")
+    return f"{name}: {_reason(wrong.message, wrong.param)}"
+
+
+def _reason(message: str, param: click.Parameter | None) -> str:
+    if found := _OUT_OF_RANGE.fullmatch(message):
+        unit, told = _unit_of(param), _range(param, found["range"])
+        verb = "lies outside" if " to " in told else "is not"
+        return f"{_short(found['value'])} {verb} {told}{f' {unit}' if unit else ''}"
+    if found := _NO_NUMBER.fullmatch(message):
+        kind = "whole number" if found["kind"] == "integer" else "number"
+        return f"“{found['value']}” is no {kind}"
+    if found := _NOT_THERE.fullmatch(message):
+        return f"“{found['value']}” is none of {found['choices'].replace(chr(39), '')}"
+    return message
+
+
+def _range(param: click.Parameter | None, told: str) -> str:
+    """A range as people say it: ``0.6 to 6``, ``above 0 and below 0.5``, ``1 or more``."""
+    of = param.type if param is not None else None
+    if not isinstance(of, click.IntRange | click.FloatRange):
+        return told
+    lo, hi = (None if end is None else _short(str(end)) for end in (of.min, of.max))
+    if lo is not None and hi is not None and not (of.min_open or of.max_open):
+        return f"{lo} to {hi}"
+    low = None if lo is None else f"above {lo}" if of.min_open else f"{lo} or more"
+    high = None if hi is None else f"below {hi}" if of.max_open else f"{hi} or less"
+    return " and ".join(end for end in (low, high) if end)
+
+
+def _short(number: str) -> str:
+    return number.removesuffix(".0")
+
+
+def _unit_of(param: click.Parameter | None) -> str:
+    """The unit that the option's help gives in square brackets; empty where it gives none."""
+    found = re.search(r"\[([^\]]+)\]", getattr(param, "help", None) or "")
+    return found[1] if found else ""
 
 
 _GROUP = "_group"

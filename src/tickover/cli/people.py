@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -13,6 +12,7 @@ import numpy as np
 import platformdirs
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from tickover.cli.cells import number_in, rows_of, text_of
 from tickover.errors import InputError, TimingError
 from tickover.timing import Person
 from tickover.timing.learn import Learned, Model, Tap, learn
@@ -24,6 +24,7 @@ MOST = 2000
 """More taps than this are not read [taps]; nobody practises so long. Own choice."""
 DRAWN = 60
 """So many persons stand for somebody who was learned, in odds. Own choice."""
+PERSON_WAY = "cv is a share such as 0.1, so are scale and lapse; the rest are seconds."
 KEPT_OFF = 0.0
 """Standard uncertainty of an interval in a file that does not say [s]."""
 
@@ -116,7 +117,8 @@ def read_taps(path: Path) -> Kept:
     """Taps from a file: kept by us, or lines of ``aimed,made[,cued[,off]]`` as the phone writes them.
 
     Args:
-        path: JSON as kept, or text; lines that begin with ``#`` and a line of column names are passed over.
+        path: JSON as kept, or text, parted by commas, semicolons or tabs, with points or commas for decimals; lines
+            that begin with ``#`` and a line of column names are passed over.
     Returns: the taps; of lines without a name, under the file's.
     Raises: InputError naming file and line.
     """
@@ -124,29 +126,35 @@ def read_taps(path: Path) -> Kept:
     if text.lstrip().startswith("{"):
         return read_kept(path)
     taps = []
-    for number, line in enumerate(text.splitlines(), start=1):
-        cells = [c.strip() for c in next(csv.reader([line]), [])]
-        if not any(cells) or line.lstrip().startswith("#") or cells[:2] == ["aimed", "made"]:
+    for number, cells in rows_of(text):
+        if [c.lower() for c in cells[:2]] == ["aimed", "made"]:
             continue
         taps.append(_tap(cells, path, number))
         if len(taps) > MOST:
             raise InputError(f"holds more than {MOST} taps", file=str(path), way_out="Cut it shorter.")
     if not taps:
-        raise InputError("holds no taps", file=str(path), way_out="Write one a line: aimed,made or aimed,made,cued.")
+        raise InputError("holds no taps", file=str(path), way_out=_TAPS)
     return Kept(name=path.stem, taps=tuple(taps))
 
 
 _CUED = {"": False, "0": False, "no": False, "false": False, "1": True, "yes": True, "true": True, "cued": True}
 
 
+_TAPS = (
+    "Write one tap a line, in seconds: aimed,made like 2,2.1; a third column cued is 1 for a tap to a beat, else 0. "
+    "`tickover practice` without --taps makes such taps, and so does the phone."
+)
+_COLUMNS = ("aimed", "made", "cued", "off")
+
+
 def _tap(cells: list[str], path: Path, number: int) -> KeptTap:
-    way = "Write seconds: aimed,made or aimed,made,cued with cued as 1 or 0."
     try:
-        if not 2 <= len(cells) <= 4:
-            raise ValueError(f"{len(cells)} columns")
-        aimed, made = float(cells[0]), float(cells[1])
+        if not 2 <= len(cells) <= len(_COLUMNS):
+            one = f"1 column, “{cells[0]}”" if len(cells) == 1 else f"{len(cells)} columns"
+            raise InputError(f"holds {one}, not aimed and made", file=str(path), line=number, way_out=_TAPS)
+        aimed, made = _seconds(cells, 0, path, number), _seconds(cells, 1, path, number)
         cued = _CUED[cells[2].lower()] if len(cells) > 2 else False
-        off = float(cells[3]) if len(cells) > 3 else KEPT_OFF
+        off = _seconds(cells, 3, path, number) if len(cells) > 3 else KEPT_OFF
         Tap(aimed, made, cued, off)
         return KeptTap(aimed=aimed, made=made, cued=cued, off=off)
     except KeyError:
@@ -155,16 +163,19 @@ def _tap(cells: list[str], path: Path, number: int) -> KeptTap:
         what = why.what
     except ValueError as why:
         what = f"is not a tap: {str(why).splitlines()[0]}"
-    raise InputError(what, file=str(path), line=number, way_out=way)
+    raise InputError(what, file=str(path), line=number, way_out=_TAPS)
+
+
+def _seconds(cells: list[str], column: int, path: Path, number: int) -> float:
+    try:
+        return number_in(cells[column])
+    except ValueError:
+        what = f"{_COLUMNS[column]} is no number: “{cells[column]}”"
+        raise InputError(what, file=str(path), line=number, way_out=_TAPS) from None
 
 
 def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8-sig")
-    except OSError as why:
-        raise InputError(f"cannot be read: {why.strerror}", file=str(path)) from None
-    except UnicodeDecodeError:
-        raise InputError("is not text in UTF-8", file=str(path), way_out="Name a file of taps.") from None
+    return text_of(path, "Name a file of taps.")
 
 
 def parse_person(text: str) -> Person:
@@ -185,9 +196,7 @@ def parse_person(text: str) -> Person:
     try:
         return Person(**given)
     except TimingError as why:
-        raise InputError(
-            why.what, way_out="cv is a share such as 0.1, so are scale and lapse; the rest are seconds."
-        ) from None
+        raise InputError(why.what, way_out=PERSON_WAY) from None
 
 
 def learned_of(kept: Kept, model: Model | None = None) -> Learned:

@@ -47,16 +47,18 @@ class _Names(Result):
 
 @click.command("practice")
 @click.option(
-    "--taps", type=click.Path(path_type=Path), help="Read taps from the phone, or lines of aimed,made[,cued]."
+    "--taps",
+    type=click.Path(path_type=Path),
+    help="Read taps from the phone, or lines of aimed,made in seconds, and cued as 1 or 0.",
 )
 @click.option("--simulate", metavar="cv=…", help="Let a simulated person tap, to try it without fingers.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Mixes the intervals; fixes the simulated person.")
 @click.option("--by", metavar="NAME", help="Keep the taps under this name and add to those kept before.")
 @click.option("--aloud/--by-feel", default=None, help="Whether you count aloud; else the taps decide.")
-@click.option("--intervals", type=click.IntRange(3, 300), default=INTERVALS, show_default=True, help="How many.")
 @click.option(
-    "--target", "targets", type=float, multiple=True, help="An interval to practise, in s; may be given again."
+    "--intervals", type=click.IntRange(3, 300), default=INTERVALS, show_default=True, help="How many intervals."
 )
+@click.option("--target", "targets", type=float, multiple=True, help="An interval to practise [s]; may be given again.")
 @click.option("--list", "listing", is_flag=True, help="List who is kept.")
 @click.option("--forget", metavar="NAME", help="Delete what is kept under this name.")
 @click.option("--folder", type=click.Path(path_type=Path), help="Where persons are kept; else your data folder.")

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import click
 
+from tickover.cli.routine_made import made_options, written_to
 from tickover.cues.render import write_wav
 from tickover.cues.track import Part, Track, cue_track
 from tickover.cues.voice import WAY_IN, find_voice
-from tickover.errors import InputError
 from tickover.results import envelope
 from tickover.routines import Switch, compile_routine, load_routine
 from tickover.routines.aiming import aims_for
@@ -18,24 +18,11 @@ HOW_TO = "how-to-play.txt"
 
 
 @click.command("cue")
-@click.argument("routine")
-@click.option("--out", type=click.Path(path_type=Path), help="Folder for the sound files; by default ID-cue here.")
-@click.option(
-    "--switch",
-    type=click.Choice(["key", "button"]),
-    default="key",
-    show_default=True,
-    help="The car's ignition switch.",
-)
-@click.option(
-    "--folder",
-    type=click.Path(path_type=Path),
-    envvar="TICKOVER_ROUTINES",
-    show_envvar=True,
-    help="Your own folder of routine files; they come before the built-in ones of the same id.",
+@made_options(
+    "Folder for the sound files; by default ID-cue here.",
+    as_json="Print the schedule as JSON; writes files only with --out.",
 )
 @click.option("--tones-only", is_flag=True, help="No spoken words, even where speech is installed.")
-@click.option("--json", "as_json", is_flag=True, help="Print the schedule as JSON; writes files only with --out.")
 def cue_command(
     routine: str, out: Path | None, switch: Switch, folder: Path | None, tones_only: bool, as_json: bool
 ) -> None:
@@ -46,15 +33,11 @@ def cue_command(
     track = cue_track(compiled, aims=found, speak=voice.seconds if voice else None)
     place = out if out is not None else None if as_json else Path(f"{compiled.id}-cue")
     if place is not None:
-        try:
+        with written_to(place, "Name a folder with --out."):
             place.mkdir(parents=True, exist_ok=True)
             for part in track.parts:
                 write_wav(place / file_name(part), part, voice.samples if voice else None)
             (place / HOW_TO).write_text(how_to(track), encoding="utf-8")
-        except OSError as why:
-            raise InputError(
-                f"cannot be written: {why.strerror}", file=str(place), way_out="Name a folder with --out."
-            ) from None
     if as_json:
         click.echo(
             envelope("routine cue", track, inputs={"routine": routine, "switch": switch}).model_dump_json(indent=2)

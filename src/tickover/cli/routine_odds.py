@@ -9,22 +9,33 @@ from click.core import ParameterSource
 
 from tickover.cli.people import one_of, people_of, person_option
 from tickover.cli.routine import folder_option, json_option, print_json, print_lines
-from tickover.cues.when import ROAD
 from tickover.errors import InputError
-from tickover.results import CannotTell
-from tickover.routines import CompiledRoutine, compile_routine, load_routine
+from tickover.routines import compile_routine, load_routine
 from tickover.routines.chances import RoutineOdds, odds_of
 from tickover.routines.words import Line, odds_lines
 from tickover.timing import CueFrom, Person
 from tickover.timing.learn import Learned
+from tickover.visit.odds import no_odds
 
 RESTS = ("The car's answers are taken to come evenly in their windows.",)
 
 
 @click.command("odds")
 @click.argument("routine")
-@click.option("--cv", default=0.10, show_default=True, help="Spread of a timed interval, as a share of its length.")
-@click.option("--event-sd", default=0.035, show_default=True, help="Spread of a cued act about its cue, in seconds.")
+@click.option(
+    "--cv",
+    type=click.FloatRange(0, 1),
+    default=0.10,
+    show_default=True,
+    help="Spread of an interval that is timed by feel, as a share of its length, like 0.1.",
+)
+@click.option(
+    "--event-sd",
+    type=click.FloatRange(0, 1),
+    default=0.035,
+    show_default=True,
+    help="Spread of a cued act about its cue [s].",
+)
 @person_option
 @click.option("--cue", "cued", multiple=True, metavar="STEP", help="A step done to a cue; may be given again.")
 @click.option(
@@ -81,24 +92,6 @@ def odds_command(
     print_lines(odds_lines(found))
     if figure is not None:
         print_lines([Line("soft", f"Drawn: {figure}")])
-
-
-def no_odds(routine: CompiledRoutine) -> CannotTell | None:
-    """Why a routine has no odds by feel; None where it has some.
-
-    Its seconds are then road's, traffic's or an instrument's, not those of a person who counts.
-    """
-    if any(s.kind in ROAD for s in routine.steps):
-        return CannotTell(reason="it is done on the road, where speed and traffic decide, not timing by feel",
-                          way_out="Drive it with the coach, then: tickover drive check LOG --plan FILE.")  # fmt: skip
-    if routine.counters:
-        counter = routine.counters[0]
-        shown = counter.condition.replace("_", " ")
-        return CannotTell(
-            reason=f"the time of “{counter.group}” counts only while this holds: {shown}; that is read, not felt",
-            way_out="Run it with the coach; tickover judge reads the log.",
-        )
-    return None
 
 
 def draw(found: RoutineOdds, figure: Path, narrow: bool = False) -> None:

@@ -15,7 +15,9 @@ from tickover.web.site import Site
 
 
 @click.command("serve")
-@click.option("--port", type=click.IntRange(1024, 65535), default=serving.PORT, show_default=True, help="Where to.")
+@click.option(
+    "--port", type=click.IntRange(1024, 65535), default=serving.PORT, show_default=True, help="Port that it listens on."
+)
 @click.option("--lan", is_flag=True, help="Serve the workshop's network too: TLS, paired devices only.")
 @click.option("--address", metavar="IP", help="With --lan: this machine's address, where it has several.")
 @click.option("--folder", type=click.Path(path_type=Path), help="Folder with routine files of your own.")
@@ -32,8 +34,9 @@ def serve_command(port: int, lan: bool, address: str | None, folder: Path | None
     site = Site(store=where, folder=folder, by=by)
     if not lan:
         serving.free_port(serving.LOOPBACK, port)
+        local = serving.local_app(site, port)
         click.echo(f"http://{serving.LOOPBACK}:{port}  Ctrl-C ends it.")
-        serving.run(serving.local_app(site, port), serving.LOOPBACK, port)
+        serving.run(local, serving.LOOPBACK, port)
         return
     host = address or serving.lan_address()
     serving.free_port(host, port)

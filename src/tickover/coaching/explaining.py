@@ -36,6 +36,12 @@ class Namer:
         """Such as “press 3 of 5”."""
         return self._words[name]
 
+    def in_words(self, text: str) -> str:
+        """A text in which events stand in quotes by their names, with their words instead."""
+        for name, words in self._words.items():
+            text = text.replace(f"“{name}”", f"“{words}”")
+        return text
+
     def bound(self, bound: Bound) -> str:
         """Such as “press 2 of 5, 0.12 to 0.9 s after let up 1 of 5”."""
         a, b = ends_of(bound)
@@ -49,6 +55,15 @@ class Namer:
         if isinstance(bound, Answer):
             return f"the car's answer “{self.event(b)}”, {span} after {self.event(a)}"
         return f"{self.event(b)}, {span} after {self.event(a)}"
+
+    def between(self, bound: Bound) -> str:
+        """A bound without its seconds, such as “let up after press” or “press 2 of 5, held”."""
+        a, b = ends_of(bound)
+        one, other = self._number[a], self._number[b]
+        if one[:2] == other[:2] and (one[2], other[2]) == ("press", "release"):
+            return f"{self.event(a)}, held"
+        counted = f", counted time while {bound.condition.replace('_', ' ')}" if isinstance(bound, Counter) else ""
+        return f"{self.event(b)} after {self.event(a)}{counted}"
 
 
 def _span(lo: float, hi: float) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from tickover.attempts import Attempt
-from tickover.coaching.explaining import MissWords, deciding_words, record_of
+from tickover.coaching.explaining import MissWords, Namer, deciding_words, record_of
 from tickover.coaching.match import Extra, lay_over
 from tickover.coaching.words import WORDS, event_words
 from tickover.errors import InputError
@@ -22,7 +22,7 @@ class BoundLine(Result):
     """One bound: what was allowed and what was found.
 
     Attributes:
-        label: the bound for people.
+        label: the bound for people, without its seconds, such as “let up after press”.
         step: its step.
         event: the event it ends in.
         verdict: hit, missed or undecided.
@@ -71,6 +71,7 @@ class AttemptJudgement(Result):
         verdict: hit, missed or undecided; of the attempt as a whole, joint check included.
         sentence: the verdict in one sentence.
         advice: the one thing to change; empty where nothing is.
+        recovery: of a missed attempt, what the routine says to do before another one; empty else.
         broken: of a missed attempt, bounds that cannot all have been hit, none of which could be left out of that.
         nearest: of a missed attempt, what the nearest one that passes does otherwise, the greatest change first.
         deciding: of an undecided attempt, which observation would have settled it.
@@ -98,6 +99,7 @@ class AttemptJudgement(Result):
     duration: float
     torn: bool
     simulated: bool
+    recovery: str = ""
 
 
 def judge_attempt(routine: CompiledRoutine, attempt: Attempt, person: Person | None = None) -> AttemptJudgement:
@@ -121,7 +123,8 @@ def judge_attempt(routine: CompiledRoutine, attempt: Attempt, person: Person | N
     found = record.judged()
     verdict: Verdict = "missed" if laid.extras else found.verdict
     acts = _acts(routine, laid.observations, clocks, found)
-    bounds = tuple(_line(b) for b in found.bounds)
+    names = Namer(routine)
+    bounds = tuple(_line(b, names) for b in found.bounds)
     times = [t for a in acts if (t := a.t_hi) is not None]
     why = MissWords(routine, record, found, person) if found.verdict == "missed" and not laid.extras else None
     deciding = deciding_words(routine, record, found) if verdict == "undecided" else ""
@@ -129,7 +132,7 @@ def judge_attempt(routine: CompiledRoutine, attempt: Attempt, person: Person | N
         routine=routine.id,
         title=routine.title,
         verdict=verdict,
-        sentence=_sentence(verdict, bounds, laid.extras, found, {e.name: event_words(e) for e in routine.events}),
+        sentence=_sentence(verdict, bounds, laid.extras, found, names),
         advice=_advice(laid.extras, why, deciding),
         acts=acts,
         bounds=bounds,
@@ -137,18 +140,19 @@ def judge_attempt(routine: CompiledRoutine, attempt: Attempt, person: Person | N
         nearest=why.nearest if why is not None else (),
         deciding=deciding,
         joint=found.reason if found.joint == "missed" and not any(b.verdict == "missed" for b in bounds) else "",
-        extras=tuple(f"{WORDS[x.kind].lower()} when {x.instead_of} was due" for x in laid.extras),
+        extras=tuple(f"{WORDS[x.kind].lower()} when {names.event(x.instead_of)} was due" for x in laid.extras),
         duration=max(times, default=0.0),
         torn=attempt.torn is not None,
         simulated=attempt.header.simulated,
+        recovery=routine.after_miss if verdict == "missed" else "",
     )
 
 
-def _line(b: BoundJudgement) -> BoundLine:
+def _line(b: BoundJudgement, names: Namer) -> BoundLine:
     found = None if math.isinf(b.lo) or math.isinf(b.hi) else (b.lo, b.hi)
     event = b.bound.b if isinstance(b.bound, Constraint) else b.bound.event
     return BoundLine(
-        label=b.label,
+        label=names.between(b.bound),
         step=b.bound.group,
         event=event,
         verdict=b.verdict,
@@ -230,27 +234,37 @@ def seconds(pair: tuple[float, float]) -> str:
 
 
 def _sentence(
-    verdict: Verdict, bounds: Sequence[BoundLine], extras: Sequence[Extra], found: Judgement, names: dict[str, str]
+    verdict: Verdict, bounds: Sequence[BoundLine], extras: Sequence[Extra], found: Judgement, names: Namer
 ) -> str:
     if verdict == "hit":
         return "Every step a hit."
     if extras:
         x = extras[0]
-        return f"Missed: {WORDS[x.kind].lower()} came {x.since:.1f} s after the start when “{x.instead_of}” was due."
+        due = names.event(x.instead_of)
+        return f"Missed: {WORDS[x.kind].lower()} came {x.since:.1f} s after the start when “{due}” was due."
     worst = _worst_miss(bounds)
     if worst is None:
         undecided = [b for b in bounds if b.verdict == "undecided"]
         if verdict == "missed" or not undecided:
-            return f"{verdict.capitalize()}: {found.reason}"
+            told = [names.bound(b.bound) for b in found.bounds if b.verdict == "missed"]
+            return f"{verdict.capitalize()}: {'; '.join(told) or names.in_words(found.reason)}"
         done = "Done" if all(b.found is not None for b in bounds) else "Not finished"
         first = undecided[0].label
         return f"{done}, cannot tell: {len(undecided)} of {len(bounds)} windows undecided, first “{first}”."
-    words = names[worst.event]
+    words = names.event(worst.event)
+    asked = f"{worst.label}: {_allowed(worst.allowed)}"
     if worst.early is not None:
-        return f"Missed: {words} came {seconds(worst.early)} too early ({worst.label})."
+        return f"Missed: {words} came {seconds(worst.early)} too early ({asked})."
     if worst.late is not None and worst.found is not None:
-        return f"Missed: {words} came {seconds(worst.late)} too late ({worst.label})."
-    return f"Missed: {words} did not come in its window ({worst.label})."
+        return f"Missed: {words} came {seconds(worst.late)} too late ({asked})."
+    return f"Missed: {words} did not come in its window ({asked})."
+
+
+def _allowed(bound: tuple[float | None, float | None]) -> str:
+    lo, hi = bound
+    if hi is None:
+        return f"at least {lo or 0:g} s"
+    return f"within {hi:g} s" if lo is None else f"{lo:g} to {hi:g} s"
 
 
 def _advice(extras: Sequence[Extra], why: MissWords | None, deciding: str) -> str:

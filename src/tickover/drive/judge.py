@@ -7,44 +7,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from tickover.drive import words
 from tickover.drive.conditions import Condition, Limit
 from tickover.drive.results import ConditionFound, Stretch, StretchState, Verdict
-from tickover.drive.truth import FALSE, TRUE, UNKNOWN, Log, Piece, missing, pieces
+from tickover.drive.truth import FALSE, TRUE, UNKNOWN, Block, Log, Piece, missing, pieces
 from tickover.results import CannotTell, Quantity
 
 PASSING = 1.0
 """Stretches shorter than this are left out of lists and pictures [s]; own choice."""
 NEAR_SPEED, NEAR_STEP = 10.0, 0.5
 """How far beside its limits a speed is still a near miss, and how finely that is told [km/h]; own choice."""
-
-
-@dataclass(frozen=True, slots=True)
-class Block:
-    """Pieces in a row in which nothing known is false.
-
-    Attributes:
-        start, end: of the true pieces, from the first to the last [s].
-        nominal: the longest true piece as logged [s].
-        lo, hi: least and greatest length in one piece, whatever brackets, gaps and the cut ends hide [s].
-        true: the longest true piece.
-        cut, gap: whether the log's end cuts it off, and whether something unknown borders on it.
-        why: what ended it.
-    """
-
-    start: float
-    end: float
-    nominal: float
-    lo: float
-    hi: float
-    true: Piece
-    cut: bool
-    gap: bool
-    why: tuple[Limit, float] | None
 
 
 def judge(condition: Condition, log: Log, since: float | None = None) -> ConditionFound:

@@ -77,6 +77,30 @@ class Piece:
         return self.end - self.start
 
 
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Pieces in a row in which nothing known is false.
+
+    Attributes:
+        start, end: of the true pieces, from the first to the last [s].
+        nominal: the longest true piece as logged [s].
+        lo, hi: least and greatest length in one piece, whatever brackets, gaps and the cut ends hide [s].
+        true: the longest true piece.
+        cut, gap: whether the log's end cuts it off, and whether something unknown borders on it.
+        why: what ended it.
+    """
+
+    start: float
+    end: float
+    nominal: float
+    lo: float
+    hi: float
+    true: Piece
+    cut: bool
+    gap: bool
+    why: tuple[Limit, float] | None
+
+
 def prepare(
     recording: Recording,
     holds: Mapping[str, float],

@@ -12,8 +12,7 @@ from tickover.drive.conditions import Condition, Limit, label_of
 from tickover.results import CannotTell
 
 if TYPE_CHECKING:
-    from tickover.drive.judge import Block
-    from tickover.drive.truth import Log
+    from tickover.drive.truth import Block, Log
 
 _SMALL = {1: "once", 2: "twice"}
 

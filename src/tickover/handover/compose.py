@@ -26,7 +26,11 @@ from tickover.signals.vin import Show, masked
 _G = TypeVar("_G", CarGiven, StoryGiven, NeedsGiven)
 
 _CHANGES = frozenset({"attempt", "repair", "relapse"})
-"""Kinds of entries after which the idle is no longer the one that was compared."""
+"""Kinds of entries after which the idle is no longer the one that was compared; a watch that comes back is another."""
+
+
+def _changes(entry: Entry) -> bool:
+    return entry.kind in _CHANGES or (entry.kind == "watch" and entry.data.get("verdict") == "comes back")
 
 
 @dataclass(frozen=True)
@@ -118,7 +122,7 @@ def _job(entries: tuple[Entry, ...]) -> _Job:
     last = compared[-1] if compared else None
     before = _all(entries, "before", "reading")
     after = _all(entries, "after", "reading")
-    changed = max((e.seq for e in entries if e.kind in _CHANGES), default=0)
+    changed = max((e.seq for e in entries if _changes(e)), default=0)
     if last is not None and max(changed, max((e.seq for e in after), default=0)) > last.seq:
         last = None
     if last is not None:

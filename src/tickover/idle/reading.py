@@ -15,6 +15,7 @@ from tickover.idle.results import ColdIdle, Hunting, IdleReading, IdleState, Sta
 from tickover.idle.settling import near_stalls, releases
 from tickover.idle.states import SETTLES, Split, split
 from tickover.idle.stretches import COLD, IDLE, OPEN_LOOP, STANDS, WARM_FROM, Timeline, pieces, sound, timeline
+from tickover.idle.thousands import doubted
 from tickover.results import CannotTell, Measured, Quantity
 from tickover.signals import Recording, Series, signal
 from tickover.stats import MeanAndSpread, mean_and_spread
@@ -49,6 +50,9 @@ def read_idle(
             reason="a diesel meters its idle by fuel, there is no learned idle air to measure",
             way_out="Follow the maker's own procedure.",
         )
+    in_doubt = doubted(recording)
+    if in_doubt is not None:
+        return in_doubt
     recording, left_out = sound(recording)
     line = timeline(recording)
     if isinstance(line, CannotTell):

@@ -15,9 +15,10 @@ from typing import Annotated, Literal
 import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field
-from scipy import stats
 
 from tickover.errors import SignalRangeError
+from tickover.idle.learning import Learning, fit_learning
+from tickover.idle.to_come import drives_to_come
 from tickover.results import CannotTell, Measured, Quantity, Result
 from tickover.stats.sequential import (
     cusum,
@@ -26,7 +27,6 @@ from tickover.stats.sequential import (
     normal_steps,
     sprt,
     sprt_bounds,
-    sprt_expected,
 )
 
 Floats = NDArray[np.float64]
@@ -43,10 +43,8 @@ SPREAD_SPREAD = 0.35
 CUSUM_LIMIT = 4.0
 """Of the cumulative sums that go on after the test has decided, over the spread [1]. Own choice; with half the shift as
 slack a well idle gives a false alarm once in some 540 drives on average (``cusum_run_length``)."""
-LEVEL = 0.9
-LEARNED_WITHIN = 1.0
-"""A trim this near its end has learned [%]. Own choice."""
-_FEWEST = 6
+COUNTER_STOPS = 5
+"""A counter of whole numbers to which a drive adds a tenth stops falling here: rounding holds it [count]."""
 
 
 class Drive(Result):
@@ -74,7 +72,9 @@ class Watched(Result):
         drives: used so far, up to the decision.
         sums: log likelihood ratio after each of them, the side that leads [nat].
         upper, lower: where it decides [nat].
-        expected_well, expected_back: drives to a decision on average, if it stays well, and if it comes back.
+        expected_well, expected_back: drives from the first one to a decision on average, if it stays well, and if it
+            comes back.
+        more_well, more_back: drives that are still to come on average, from where it stands; None once decided.
         later_at: drive at which the running sums found it come back after the test had called it well; None where not.
         false_alarm: drives between false alarms of these sums, on average.
         says: all that in a sentence.
@@ -88,25 +88,10 @@ class Watched(Result):
     lower: float
     expected_well: float
     expected_back: float
+    more_well: float | None = None
+    more_back: float | None = None
     later_at: int | None = None
     false_alarm: float
-    says: str
-
-
-class Learning(Result):
-    """A trim that is still learning.
-
-    Attributes:
-        ends_at: where it will end [%].
-        learned_at: when it will be within 1 % of that [as ``Drive.at``].
-        time_constant: in which it covers 63 % of the way [as ``Drive.at``].
-        says: that in a sentence.
-    """
-
-    kind: Literal["learning"] = "learning"
-    ends_at: Quantity
-    learned_at: Quantity
-    time_constant: Quantity
     says: str
 
 
@@ -119,6 +104,7 @@ class Relapse(Result):
         watched: quantity by quantity.
         learning: the fit of the trim, or why there is none.
         clean_cycles: driving cycles without a missed firing until the misfire counter is below its level.
+        counter_says: what the misfire counter says, in a sentence; empty where it was not read.
         rests_on: what it rests on.
     """
 
@@ -128,6 +114,7 @@ class Relapse(Result):
     watched: tuple[Watched, ...]
     learning: Annotated[Learning | CannotTell, Field(discriminator="kind")]
     clean_cycles: Measured
+    counter_says: str = ""
     rests_on: tuple[str, ...]
 
 
@@ -173,22 +160,19 @@ def watch(
         off = np.log(spreads / normal_spread) / SPREAD_SPREAD
         watched.append(_watched("spread of the idle", off, log(SPREAD_TIMES) / SPREAD_SPREAD, (1,), alpha, beta))
     verdict = _together(watched)
-    unwatched = [
-        f"The {what} is not watched: give what was normal right after it was healed."
-        for what, values, normal in (("idle trim", trims, normal_trim), ("spread", spreads, normal_spread))
-        if len(values) and normal is None
-    ]
+    clean = _clean_cycles(drives, below)
     return Relapse(
         verdict=verdict,
         sentence=_sentence(verdict, watched),
         watched=tuple(watched),
         learning=learning,
-        clean_cycles=_clean_cycles(drives, below),
+        clean_cycles=clean,
+        counter_says=_counter_says(drives, below, clean),
         rests_on=(
-            *unwatched,
+            *_unwatched(drives, normal_trim, normal_spread),
             *(["Trims that were still learning are left out of the test."] if np.isfinite(learned) else []),
             f"A well idle is called come back in {100 * alpha:g} % of cases, one that came back is missed in "
-            f"{100 * beta:g} %; the sums that go on after it give a false alarm once in some 500 drives.",
+            f"{100 * beta:g} %{_false_alarm(watched)}.",
             f"Come back means a standing change of the idle trim by {TRIM_SHIFT:g} %, or a spread {SPREAD_TIMES:g} "
             "times its normal; sound cars differ from drive to drive by "
             f"{TRIM_SPREAD:g} % and {100 * SPREAD_SPREAD:.0f} % of the spread. These are our own choice.",
@@ -196,25 +180,52 @@ def watch(
     )
 
 
-def _watched(what: str, off: Floats, shift: float, sides: Sequence[int], alpha: float, beta: float) -> Watched:
+def _unwatched(drives: Sequence[Drive], trim: float | None, spread: float | None) -> list[str]:
+    """What is not watched, and what is missing for it."""
+    read = (any(d.trim is not None for d in drives), any(d.spread is not None for d in drives))
+    told = []
+    for what, there, normal in (("idle trim", read[0], trim), ("spread of the idle", read[1], spread)):
+        if there and normal is None:
+            told.append(f"The {what} is not watched: give what was normal right after it was healed.")
+        elif normal is not None and not there:
+            told.append(f"The {what} is not watched: no drive has a reading of it.")
+    return told
+
+
+def _false_alarm(watched: Sequence[Watched]) -> str:
+    """How often the sums that go on after the test alarm without a reason, of all quantities together."""
+    if not watched:
+        return ""
+    drives = 1 / sum(1 / w.false_alarm for w in watched)
+    return f"; the sums that go on after it give a false alarm once in some {round(drives, -1):.0f} drives"
+
+
+def _watched(what: str, off: Floats, shift: float, sides: tuple[int, ...], alpha: float, beta: float) -> Watched:
     """One quantity, standardised: a test for each direction it may come back in, and the sums that go on after it."""
     each = alpha / len(sides)
     runs = [sprt(normal_steps(side * off, 0.0, shift, 1.0), each, beta) for side in sides]
     back = [r for r in runs if r.decision == "alternative"]
     well = all(r.decision == "null" for r in runs)
-    to_null, to_back = (max(n, 1.0) for n in sprt_expected(-(shift**2) / 2, shift**2 / 2, each, beta))
+    bounds = runs[0].bounds
+    to_null, to_back = (drives_to_come(shift, sides, bounds, mean) for mean in (0.0, shift))
     lead = min(back, key=lambda r: r.at or 0) if back else max(runs, key=lambda r: float(r.sums[-1]))
     going_on = cusum(off, 0.0, shift / 2, CUSUM_LIMIT, two_sided=len(sides) > 1)
     later = going_on.at if well and not back else None
     verdict: WatchVerdict = "comes back" if back or later is not None else "stays well" if well else "watch on"
     drives = max(r.at or len(r.sums) for r in runs) if well and not back else len(lead.sums)
+    more: tuple[float, float] | None = None
+    if verdict == "watch on":
+        done = tuple(r.decision == "null" for r in runs)
+        way = next((side for side, r in zip(sides, runs, strict=True) if r is lead), sides[0])
+        walk, seen = float(off.sum()), len(off)
+        well_in, back_in = (drives_to_come(shift, sides, bounds, m, walk, seen, done) for m in (0.0, way * shift))
+        more = (well_in, back_in)
     says = {
         "stays well": f"{what}: stays well, decided after {_drives(drives)}",
         "comes back": f"{what}: comes back, decided after {_drives(drives)}"
         if later is None
         else f"{what}: well at first, comes back, seen at drive {later}",
-        "watch on": f"{what}: not decided after {_drives(drives)}; about {to_null:.0f} drives decide it if it stays "
-        f"well, about {to_back:.0f} if it comes back",
+        "watch on": f"{what}: not decided after {_drives(drives)}; {_more(more)}",
     }[verdict]
     return Watched(
         what=what,
@@ -225,6 +236,8 @@ def _watched(what: str, off: Floats, shift: float, sides: Sequence[int], alpha: 
         lower=lead.bounds.lower,
         expected_well=to_null,
         expected_back=to_back,
+        more_well=more[0] if more else None,
+        more_back=more[1] if more else None,
         later_at=later,
         false_alarm=cusum_run_length(shift / 2, CUSUM_LIMIT, two_sided=len(sides) > 1),
         says=says + ".",
@@ -233,6 +246,20 @@ def _watched(what: str, off: Floats, shift: float, sides: Sequence[int], alpha: 
 
 def _drives(n: int) -> str:
     return "1 drive" if n == 1 else f"{n} drives"
+
+
+def _more(more: tuple[float, float] | None) -> str:
+    """How many drives are still to come, either way."""
+    if more is None:
+        return ""
+    well, back = (max(1, round(n)) for n in more)
+    if well == back:
+        return f"about {_more_drives(well)}"
+    return f"about {_more_drives(well)} if it stays well, {back} if it comes back"
+
+
+def _more_drives(n: int) -> str:
+    return "1 more drive" if n == 1 else f"{n} more drives"
 
 
 def _together(watched: Sequence[Watched]) -> WatchVerdict:
@@ -246,90 +273,12 @@ def _sentence(verdict: WatchVerdict, watched: Sequence[Watched]) -> str:
         return "Cannot tell: no trim or spread was given together with what was normal after it was healed."
     if verdict == "comes back":
         which = " and ".join(f"the {w.what}" for w in watched if w.verdict == "comes back")
-        return f"It comes back, by {which}: a real fault is acting. Look for the cause before any relearn."
+        return f"It comes back, by {which}: a real fault is acting. Find the cause before any relearn."
     if verdict == "stays well":
         return f"It stays well, decided after {_drives(max(w.drives for w in watched))}."
-    return "Not decided yet: watch on, one reading a drive."
-
-
-def fit_learning(points: Sequence[tuple[float, float]]) -> Learning | CannotTell:
-    """Where a learning trim will end, and when.
-
-    trim = end + (start − end) · exp(−t / τ), least squares; τ on a grid, the other two exactly; intervals from the
-    likelihood over τ and Student's t within.
-
-    Args:
-        points: time and trim [%], rising in time.
-    Returns: the fit with 90 % intervals; or why it cannot be told: too few points, no movement, or no bend yet
-    Source: own choice of method; the law is a first-order lag, as long trims follow the short one.
-    """
-    if len(points) < _FEWEST:
-        return CannotTell(
-            reason=f"Where the trim will end: {len(points)} readings, {_FEWEST} are needed.", way_out="Read on."
-        )
-    t, y = (np.array(c, dtype=np.float64) for c in zip(*points, strict=True))
-    t0, span = float(t[0]), float(t[-1] - t[0])
-    taus = np.geomspace(span / 30, span * 30, 160)
-    fits = [_linear(np.exp(-(t - t0) / tau), y) for tau in taus]
-    errors = np.array([f[2] for f in fits])
-    freedom = len(t) - 3
-    floor = max(float(errors.min()), 1e-9 * max(float(np.ptp(y)) ** 2, 1e-12))
-    flat = float(((y - y.mean()) ** 2).sum())
-    if (flat - floor) / 2 / (floor / freedom) < stats.f.ppf(0.99, 2, freedom):
-        return CannotTell(
-            reason="Where the trim will end: it has not moved by more than it scatters.",
-            way_out="It may have learned already; compare it with its normal.",
-        )
-    weight = (np.maximum(errors, floor) / floor) ** (-(freedom + 1) / 2)
-    weight /= weight.sum()
-    if float(weight[taus > 1.5 * span].sum()) > 0.1:
-        return CannotTell(
-            reason="Where the trim will end: it still moves and does not bend yet.",
-            way_out="Read on; if it goes on like this, it is a fault and not learning.",
-        )
-    return _learning(t0, taus, fits, weight, freedom, floor)
-
-
-def _linear(decay: Floats, y: Floats) -> tuple[float, float, float, float]:
-    """Least squares of y on 1 and a decay: end, amplitude, squared error, variance factor of the end."""
-    a = np.column_stack([np.ones_like(decay), decay])
-    gram = np.linalg.pinv(a.T @ a)
-    end, amplitude = gram @ (a.T @ y)
-    error = float(((y - a @ np.array([end, amplitude])) ** 2).sum())
-    return float(end), float(amplitude), error, float(max(gram[0, 0], 0.0))
-
-
-def _learning(
-    t0: float,
-    taus: Floats,
-    fits: Sequence[tuple[float, float, float, float]],
-    weight: Floats,
-    freedom: int,
-    floor: float,
-) -> Learning:
-    best = int(np.argmax(weight))
-    quantile = np.linspace(0.005, 0.995, 100)
-    student = stats.t.ppf(quantile, freedom)
-    ends = np.array([f[0] + student * np.sqrt(max(f[2], floor) / freedom * f[3]) for f in fits])
-    amplitude = np.array([abs(f[1]) for f in fits])
-    when = t0 + taus * np.log(np.maximum(amplitude / LEARNED_WITHIN, 1.0))
-    each = np.repeat(weight / len(quantile), len(quantile))
-    end = _quantity(fits[best][0], ends.ravel(), each, "%")
-    learned = _quantity(float(when[best]), when, weight, "")
-    says = f"The trim will end at {end.value:+.1f} % ({end.lo:+.1f} to {end.hi:+.1f})."
-    return Learning(
-        ends_at=end,
-        learned_at=learned,
-        time_constant=_quantity(float(taus[best]), taus, weight, ""),
-        says=says,
-    )
-
-
-def _quantity(value: float, values: Floats, weight: Floats, unit: str) -> Quantity:
-    order = np.argsort(values)
-    total = np.cumsum(weight[order])
-    lo, hi = (float(np.interp(q, total, values[order])) for q in ((1 - LEVEL) / 2, (1 + LEVEL) / 2))
-    return Quantity(value=value, lo=min(lo, value), hi=max(hi, value), level=LEVEL, unit=unit)
+    open_ = [(w.more_well or 1.0, w.more_back or 1.0) for w in watched if w.verdict == "watch on"]
+    more = (max(well for well, _ in open_), min(back for _, back in open_))
+    return f"Go on watching, one reading a drive: {_more(more)}."
 
 
 def _clean_cycles(drives: Sequence[Drive], below: float) -> Measured:
@@ -340,7 +289,25 @@ def _clean_cycles(drives: Sequence[Drive], below: float) -> Measured:
     lo, hi = ewma_cycles(last, below, rounds=False), ewma_cycles(last, below)
     if lo is None or hi is None:
         return CannotTell(
-            reason=f"A counter that keeps whole numbers may stay at {last:g} and never pass below {below:g}.",
-            way_out="Choose a level of 5 or more, or clear nothing and compare the cylinders.",
+            reason=f"A misfire counter that keeps whole numbers stops falling at {COUNTER_STOPS} and never passes "
+            f"below {below:g}.",
+            way_out=f"Give a level above {COUNTER_STOPS}, or compare the counters of the cylinders.",
         )
     return Quantity(value=float(hi), lo=float(lo), hi=float(hi), level=0.95, unit="count")
+
+
+def _counter_says(drives: Sequence[Drive], below: float, clean: Measured) -> str:
+    """What the counter stands at, and how many drives without a missed firing bring it below its level."""
+    last = next((d.misfires for d in reversed(drives) if d.misfires is not None), None)
+    if last is None:
+        return ""
+    if isinstance(clean, CannotTell):
+        return f"It stands at {last:g}. {clean.reason} {clean.way_out}"
+    if not clean.value:
+        return f"It stands at {last:g}, below {below:g} already."
+    lo, hi = round(clean.lo or 0), round(clean.hi or clean.value)
+    many = _drives(hi) if lo == hi else f"{lo} to {hi} drives"
+    return (
+        f"It stands at {last:g}. {many} in a row without a missed firing bring it below {below:g}, for each drive "
+        "weighs a tenth; if it falls more slowly, it still misfires."
+    )

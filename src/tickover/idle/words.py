@@ -80,14 +80,18 @@ def measured(m: Measured, places: int = 0) -> str:
 
 
 def speed_words(before: Quantity, after: Quantity, difference: Quantity) -> str:
-    """The change in a sentence: “It idled at 842, it now idles at 702 r/min (140 ± 17 slower).”."""
+    """The change in a sentence: “It idled at 842, it now idles at 702 r/min (140 ± 17 slower).”.
+
+    Where the range holds none, no way is named: “no difference seen (0 ± 9 r/min)”.
+    """
+    size, lo, hi = difference, difference.lo, difference.hi
+    speeds = f"It idled at {number(before.value)}, it now idles at {number(after.value)} r/min"
+    if lo is not None and hi is not None and lo <= 0 <= hi:
+        return f"{speeds}: no difference seen ({plus_minus(size)} r/min)."
     way = "slower" if difference.value < 0 else "faster"
-    size = difference
-    if difference.value < 0 and difference.lo is not None and difference.hi is not None:
-        size = difference.model_copy(update={"value": -difference.value, "lo": -difference.hi, "hi": -difference.lo})
-    return (
-        f"It idled at {number(before.value)}, it now idles at {number(after.value)} r/min ({plus_minus(size)} {way})."
-    )
+    if difference.value < 0 and lo is not None and hi is not None:
+        size = difference.model_copy(update={"value": -difference.value, "lo": -hi, "hi": -lo})
+    return f"{speeds} ({plus_minus(size)} {way})."
 
 
 def conditions(state: IdleState) -> str:

@@ -58,6 +58,8 @@ class Law:
         Valid for: up to 1,200 cycles to 1e-4, held against a far finer rule by a test.
         """
         n = np.atleast_1d(np.asarray(cycles, dtype=np.float64))
+        if self._ready_anyway:
+            return np.ones(n.size)
         terms, weights = _normal_nodes()
         weights = weights * self._seen(terms)
         opened = self._open_given(terms, n)
@@ -81,6 +83,8 @@ class Law:
         Returns: shape (2, n): lower and upper.
         """
         n = np.atleast_1d(np.asarray(cycles, dtype=np.float64))
+        if self._ready_anyway:
+            return np.ones((2, n.size))
         per_cycle = self._draw(rng, draws)
         opened = np.exp(n[None, None, :] * np.log1p(-per_cycle)[:, :, None])
         tails = [(1 - level) / 2, (1 + level) / 2]
@@ -96,13 +100,18 @@ class Law:
         Returns: shape (n,): share of the cars that are ready.
         """
         n = np.atleast_1d(np.asarray(cycles, dtype=np.float64))
-        if not self.paces:
+        if self._ready_anyway:
             return np.ones(n.size)
         took = rng.geometric(np.maximum(self._draw(rng, runs), _EDGE))
         still = took[:, :, None] > n[None, None, :]
         must = self._must
         few = still[:, ~must].sum(axis=1) <= self.at_most
         return np.asarray((few & ~still[:, must].any(axis=1)).mean(axis=0), dtype=np.float64)
+
+    @property
+    def _ready_anyway(self) -> bool:
+        """Whether nothing that is open has to be complete: then it is certain, to the last digit."""
+        return len(self.paces) <= self.at_most and not self._must.any()
 
     @property
     def _must(self) -> NDArray[np.bool_]:

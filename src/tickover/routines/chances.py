@@ -16,6 +16,7 @@ from tickover.timing import (
     Answer,
     Bound,
     Constraint,
+    Counter,
     CueFrom,
     Method,
     Odds,
@@ -39,7 +40,7 @@ class BoundReach(Result):
     """One bound of a step beside what the person would do.
 
     Attributes:
-        what: what it bounds, in words, such as “wait after on” or “press 1, held”.
+        what: what it bounds, in words, such as “wait after ignition on” or “press 1, held”.
         lo, hi: what is allowed; ``None`` where open [s].
         aim: where the middle of the person's intervals lies [s].
         early, late: where nine in ten of them lie [s].
@@ -243,7 +244,7 @@ def _bounds(ask: _Asked, step: str, cued: frozenset[str], chosen: Mapping[str, A
     reached = reach(ask.plan, ask.person, chosen, bounds, cued, cue_from=ask.cue_from, level=LEVEL)
     return tuple(
         BoundReach(
-            what=b.label.split(": ", 1)[-1].split(", only while ")[0],
+            what=_what(ask.routine, b),
             lo=_open(b.lo),
             hi=_open(b.hi),
             aim=_tidy(mean),
@@ -253,6 +254,14 @@ def _bounds(ask: _Asked, step: str, cued: frozenset[str], chosen: Mapping[str, A
         for b, (mean, lo, hi) in zip(bounds, reached, strict=True)
         if not isinstance(b, Answer)
     )
+
+
+def _what(routine: CompiledRoutine, bound: Bound) -> str:
+    """What a bound bounds, its label with the step it is counted from in words."""
+    label = bound.label.split(": ", 1)[-1].split(", only while ")[0]
+    kind, after, _ = label.partition(" after ")
+    start = bound.a if isinstance(bound, Constraint) else bound.start if isinstance(bound, Counter) else ""
+    return f"{kind} after {event_words(routine, start)}" if after and start else label
 
 
 def _open(value: float) -> float | None:

@@ -9,7 +9,7 @@ from tickover.drawing.svg import Node, rect, segment
 from tickover.drawing.tokens import Token
 from tickover.drawing.words import shorten, width
 from tickover.routines.chances import BoundReach, RoutineOdds, StepOdds
-from tickover.routines.words import NOT_WEAK, percent, percent_range
+from tickover.routines.words import NOT_WEAK, percent, percent_range, step_words
 
 WIDE, PHONE = 688.0, 324.0
 """Widths of the picture on a sheet, and on a phone of 360 px with its edges [px]."""
@@ -36,7 +36,7 @@ def odds_picture(found: RoutineOdds, room: float = WIDE) -> Picture:
     sheet.y += 6
     weak = _weak(found)
     for step in found.steps:
-        sheet.step(step, weak is not None and step.step == weak.step)
+        sheet.step(step, step_words(step, found), weak is not None and step.step == weak.step)
     sheet.y += 8
     sheet.line("Jaws: allowed. Diamond: aimed at. Bar: nine tries in ten.", _SIZE, Token.SOFT)
     sheet.line("Beside each step: its chance by itself.", _SIZE, Token.SOFT)
@@ -52,13 +52,15 @@ def _gain(found: RoutineOdds) -> str:
     weak = _weak(found)
     if weak is None:
         return "No step is weak."
-    return f"“{weak.step}” alone cued: {percent(found.p_if_cued)}"
+    return f"“{step_words(weak, found)}” alone cued: {percent(found.p_if_cued)}"
 
 
 def _sentence(found: RoutineOdds) -> str:
     """The same figures in words."""
     parts = [f"{found.title}: odds of a clean run {percent(found.p)}, {percent_range(found.lo, found.hi)}"]
-    parts += [f"{s.step} {percent(s.p)}, with it cued the whole {percent(s.p_if_cued)}" for s in found.steps]
+    parts += [
+        f"{step_words(s, found)} {percent(s.p)}, with it cued the whole {percent(s.p_if_cued)}" for s in found.steps
+    ]
     return "; ".join(parts) + f"; every act cued {percent(found.p_all_cued)}."
 
 
@@ -82,7 +84,7 @@ class _Sheet:
             left = left[len(part) :].strip()
         self.y += 4
 
-    def step(self, step: StepOdds, weak: bool) -> None:
+    def step(self, step: StepOdds, words: str, weak: bool) -> None:
         """A step: its name and chance on one line, then each bound on its ruled line."""
         self.shapes.append(segment(0, self.y + 2, self.room, self.y + 2, Token.RULE, 1))
         self.y += 24
@@ -100,7 +102,7 @@ class _Sheet:
         )
         left = self.room - 3 * _EDGE - width(chance, "form", _LEAD, bold=True) - 12
         rounds = f", {step.rounds} rounds" if step.rounds > 1 else ""
-        name = shorten(f"{step.step}{rounds}", left, "form", _LEAD, bold=True)
+        name = shorten(f"{words}{rounds}", left, "form", _LEAD, bold=True)
         self.labels.append(Label(_EDGE, self.y, name, size=_LEAD, bold=True, colour=Token.INK))
         for one in step.bounds:
             self._bound(one)

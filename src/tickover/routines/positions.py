@@ -93,7 +93,7 @@ def _syntax_fault(text: str, message: str) -> Fault:
         )
     if re.search(r"=\s*[A-Za-z]", row) and "value" in what.lower():
         return Fault(line, f"not TOML: {what}", "Text stands in quotes; true and false are written small.")
-    return Fault(line, f"not TOML: {what}")
+    return Fault(line, f"not TOML: {what}", "A line reads name = value, with text in quotes.")
 
 
 class _Scanner:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Literal, NamedTuple
 
-from tickover.routines.chances import RoutineOdds
+from tickover.routines.chances import RoutineOdds, StepOdds
 from tickover.routines.compiled import CompiledRoutine, CompiledStep
 from tickover.routines.model import Bound, clock
 from tickover.routines.phrases import event_words
@@ -224,7 +224,7 @@ def odds_lines(found: RoutineOdds) -> list[Line]:
     if weak is not None and weak.p < NOT_WEAK:
         rounds = f" in {weak.rounds} rounds" if weak.rounds > 1 else ""
         lines.append(
-            Line("text", f"The weak step is “{weak.step}” ({weak.title.lower()}{rounds}): {percent(weak.p)} by itself.")
+            Line("text", f"The weak step is “{step_words(weak, found)}”{rounds}: {percent(weak.p)} by itself.")
         )
         lines.append(Line("text", f"Cueing it alone makes the whole {percent(found.p_if_cued)}."))
     elif weak is not None:
@@ -232,10 +232,13 @@ def odds_lines(found: RoutineOdds) -> list[Line]:
     lines.append(Line("text", f"With every act cued: {percent(found.p_all_cued)}."))
     lines.append(Line("soft", CUES_COUNTED[found.cue_from]))
     lines.append(Line("head", "Each step by itself, and the whole with that step cued"))
-    wide = max((len(s.step) for s in found.steps), default=0)
+    names = {s.step: f"{s.title} ({s.step})" for s in found.steps}
+    wide = max((len(name) for name in names.values()), default=0)
     for s in found.steps:
         aim = f"aim {s.aim:.3g} s after {s.after_words}" if s.aim is not None else ""
-        lines.append(Line("text", f"{s.step:<{wide}}  {percent(s.p):>9}  {percent(s.p_if_cued):>9}  {aim}".rstrip(), 2))
+        lines.append(
+            Line("text", f"{names[s.step]:<{wide}}  {percent(s.p):>9}  {percent(s.p_if_cued):>9}  {aim}".rstrip(), 2)
+        )
     if found.method == "Genz":
         off = f"to within {200 * found.se:.2g} %" if found.se > 0 else ""
         lines.append(Line("soft", f"Integrated over a lattice of points {off}, because {found.why}."))
@@ -243,6 +246,12 @@ def odds_lines(found: RoutineOdds) -> list[Line]:
         off = f"to within {200 * found.se:.2g} %"
         lines.append(Line("soft", f"Counted from drawn attempts, {off}, because {found.why}."))
     return lines
+
+
+def step_words(step: StepOdds, found: RoutineOdds) -> str:
+    """What a step is called where people read it: what is done, and its id too where another step is called alike."""
+    alike = sum(s.title == step.title for s in found.steps) > 1
+    return f"{step.title} ({step.step})" if alike else step.title
 
 
 CUES_COUNTED: dict[CueFrom, str] = {

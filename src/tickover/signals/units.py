@@ -15,11 +15,13 @@ from tickover.signals.vocabulary import signal
 Floats = NDArray[np.float64]
 
 # unit -> (quantity, factor, offset): value in the quantity's base unit = factor * value + offset.
-# Factors are definitions, from memory: SI Brochure 9th ed. (2019); NIST SP 811 (2008) appendix B for mile, pound, inHg.
+# Factors are definitions, from memory: SI Brochure 9th ed. (2019); NIST SP 811 (2008) appendix B for mile, pound, inHg
+# and mmHg.
 _UNITS: dict[str, tuple[str, float, float]] = {
     "r/min": ("rotation", 1.0, 0.0),
     "rpm": ("rotation", 1.0, 0.0),
     "1/min": ("rotation", 1.0, 0.0),
+    "1000 r/min": ("rotation", 1000.0, 0.0),
     "Hz": ("rotation", 60.0, 0.0),
     "km/h": ("speed", 1.0, 0.0),
     "mph": ("speed", 1.609344, 0.0),
@@ -33,6 +35,7 @@ _UNITS: dict[str, tuple[str, float, float]] = {
     "mbar": ("pressure", 0.1, 0.0),
     "bar": ("pressure", 100.0, 0.0),
     "inHg": ("pressure", 3.38638, 0.0),
+    "mmHg": ("pressure", 0.1333224, 0.0),
     "psi": ("pressure", 6.894757293168361, 0.0),
     "g/s": ("mass flow", 1.0, 0.0),
     "kg/h": ("mass flow", 1 / 3.6, 0.0),

@@ -8,9 +8,11 @@ from typing import Any
 from numpy.random import Generator
 
 from tickover.errors import LogFileError
+from tickover.idle import thousands
 from tickover.idle.reading import read_idle
 from tickover.idle.results import Comparison, IdleReading
 from tickover.jobs import Entry
+from tickover.logs.report import LogReport
 from tickover.results import CannotTell
 from tickover.signals import Recording
 
@@ -34,6 +36,20 @@ def idle_of(
     if "engine_speed" not in recording:
         raise LogFileError("holds no engine speed, so it has no idle", file=file, way_out="Log the engine speed.")
     return read_idle(recording, rng, diesel=diesel, displacement=displacement)
+
+
+def in_own_unit(recording: Recording, report: LogReport) -> tuple[Recording, LogReport]:
+    """Engine speed that was certainly written in thousands, back in r/min; the report says so."""
+    used = next((c for c in report.used if c.name == "engine_speed"), None)
+    right = thousands.in_own_unit(recording, used.header) if used is not None else None
+    if used is None or right is None:
+        return recording, report
+    given = {"unit": thousands.UNIT, "unit_given": True}
+    columns = tuple(c.model_copy(update=given) if c is used else c for c in report.used)
+    doubts = tuple(s for s in report.suspicions if s.name != "engine_speed")
+    said = f"“{used.header}” was read as thousands of r/min, by its name and its range."
+    remarks = (*report.remarks, said)
+    return right, report.model_copy(update={"used": columns, "suspicions": doubts, "remarks": remarks})
 
 
 def car_of(entries: Sequence[Entry]) -> dict[str, Any]:

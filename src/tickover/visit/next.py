@@ -9,6 +9,7 @@ from tickover.results import Result
 from tickover.visit.rules import EFFECTIVE, Known, attempts_of, may_try, since_repair, stop_signs
 from tickover.visit.rungs import ladder_rungs, next_rung, with_ladder
 from tickover.visit.stages import next_stage
+from tickover.visit.watching import forbidden, watch_command, watched
 
 
 class NextStep(Result):
@@ -39,10 +40,7 @@ def next_step(entries: Sequence[Entry], job: str | int | None = None, about: Kno
     about = with_ladder(now, about or Known())
     due = next_stage(now, about)
     if due is None:
-        return NextStep(
-            stage=None,
-            sentence="Handed over. If it comes back, write it down as a relapse; the job then goes on at Cause.",
-        )
+        return _over(now, job)
     ways: dict[Stage, Callable[[], tuple[str, str]]] = {
         "arrive": lambda: _arrive(now),
         "before": lambda: (
@@ -57,13 +55,35 @@ def next_step(entries: Sequence[Entry], job: str | int | None = None, about: Kno
         ),
         "cause": lambda: (f"{due.line[0].upper()}{due.line[1:]}. Whatever is mended then is written down as a repair, "
                           "and leads back to Relearn.", "tickover cause"),
-        "drive": lambda: _drive(due.line),
-        "ready": lambda: ("Read what the car reports, or type it, to tell whether it would be ready.",
-                          "tickover ready"),
+        "drive": lambda: _drive(now, due.line),
+        "ready": lambda: (f"{_mend_first(now)}Read what the car reports, or type it, to tell whether it would be "
+                          "ready.", "tickover ready"),
         "hand over": lambda: (_hand_over(now), "tickover job handover"),
     }  # fmt: skip
     sentence, command = ways[due.stage]()
     return NextStep(stage=due.stage, sentence=sentence, command=_for_job(command, job))
+
+
+def _over(entries: Sequence[Entry], job: str | int | None) -> NextStep:
+    """After the hand-over: nothing, or the next drive of a watch that is not decided."""
+    watching = watched(entries)
+    if not watching:
+        return NextStep(
+            stage=None,
+            sentence="Handed over. If it comes back, write it down as a relapse; the job then goes on at Cause.",
+        )
+    sentence = f"Handed over, and watched: {_lower(watching)} After another drive put its row into the table."
+    return NextStep(stage=None, sentence=sentence, command=_for_job(watch_command(entries), job))
+
+
+def _lower(sentence: str) -> str:
+    return sentence if sentence.startswith("Cause") else sentence[0].lower() + sentence[1:]
+
+
+def _mend_first(entries: Sequence[Entry]) -> str:
+    """What stands before all else as long as Cause advises against a relearn and nothing was mended."""
+    against = forbidden(entries)
+    return f"{against} " if against else ""
 
 
 def _for_job(command: str, job: str | int | None) -> str:
@@ -101,7 +121,7 @@ def _relearn(entries: Sequence[Entry], about: Known, line: str) -> tuple[str, st
         return "Choose a routine; no ladder is recorded for this car.", "tickover arrive"
     answer = may_try(entries, str(rung["routine"]), preparing=about.preparing, erasing=about.erasing)
     title = str(rung.get("title") or rung["routine"])
-    before = f"{line[0].upper()}{line[1:]}. " if line.startswith("one correct") else ""
+    before = f"{line[0].upper()}{line[1:]}. " if line.startswith(("one correct", "Cause says")) else ""
     command = str(rung.get("command") or f"tickover coach {rung['routine']}")
     return f"{before}{title}. {answer.why}", command
 
@@ -116,13 +136,20 @@ def _refused(entries: Sequence[Entry], about: Known) -> tuple[str, str]:
     return "No rung of the ladder can be done now. Arrive again, or leave Relearn out with a reason.", "tickover arrive"
 
 
-def _drive(line: str) -> tuple[str, str]:
+def _drive(entries: Sequence[Entry], line: str) -> tuple[str, str]:
+    watching = watched(entries)
+    if watching:
+        return (f"{watching} Drive it once more, read trim and spread at warm idle, put them into the table as a row, "
+                "then watch again.", watch_command(entries))  # fmt: skip
     if line.startswith("drive the plan"):
         return "Drive the plan, record it, and see which stretches met their conditions.", "tickover drive check LOG"
     return "Plan the confirmation drive, within limits and traffic.", "tickover drive plan"
 
 
 def _hand_over(entries: Sequence[Entry]) -> str:
+    against = forbidden(entries)
+    if against:
+        return f"{against} Or print the sheet as it stands, and sign."
     verdict = next((e.data.get("verdict") for e in reversed(entries) if e.kind == "comparison"), None)
     if verdict in EFFECTIVE or verdict is None:
         return "Print the customer's sheet and the shop's record, and sign."

@@ -1,9 +1,9 @@
 """The stop rule: a filter, not a miracle.
 
 At most three attempts at a routine and two routines a visit; two correct attempts without effect lead to Cause, not to
-a fourth try. A repair changes the car, so the count begins anew. A routine that may erase waits until the codes have
-been read, unless the lamp was seen dark. Own choice, after the trade's rule that an unchanged idle after a correct
-attempt is a finding too.
+a fourth try. Where Cause advised against a relearn, none is begun until something was mended. A repair changes the car,
+so the count begins anew. A routine that may erase waits until the codes have been read, unless the lamp was seen dark.
+Own choice, after the trade's rule that an unchanged idle after a correct attempt is a finding too.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ from typing import Any
 
 from tickover.jobs.entries import Entry, current
 from tickover.routines import Routine
+from tickover.visit.watching import REPAIR, forbidden
 
 TRIES_PER_ROUTINE = 3
 ROUTINES_PER_VISIT = 2
 CORRECT_WITHOUT_EFFECT = 2
 EFFECTIVE = {"settled", "better"}
-REPAIR = "repair"
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +128,9 @@ def may_try(
     stops = stop_signs(now)
     if stops:
         return MayTry(False, number, f"Stop sign: {'; '.join(stops)}. Mend it and arrive again; no routine before.")
+    against = forbidden(now)
+    if against:
+        return MayTry(False, number, against)
     if routine in erasing and not codes_were_read(now) and _answers(now).get("lamp") != "dark":
         return MayTry(
             False, number, "It may erase codes, and nobody has read them. Read and note them first, with the lamp."

@@ -20,8 +20,8 @@ from tickover.results import CannotTell, Measured, Quantity, Result
 from tickover.routines import Routine
 from tickover.stats.pooling import Chance, pool_one
 from tickover.stats.success import LEVEL, event_rate, median, success
-from tickover.visit.rules import REPAIR, known
-from tickover.visit.stages import RELAPSE
+from tickover.visit.rules import known
+from tickover.visit.watching import REPAIR, is_back
 
 NOT_KNOWN = "not known"
 BREAK_MINUTES = 120.0
@@ -221,7 +221,7 @@ def learn(found: Sequence[Outcome], kind: KindOfCar, library: Mapping[str, Routi
         sentence=f"{few}{'' if jobs >= 20 else ': the intervals are wide, and mostly what was held beforehand'}.",
         rests_on=(
             "The shop's own jobs; invented cars are left out.",
-            "Worked: the idle was measured afterwards and settled, and no relapse was written down since.",
+            "Worked: the idle was measured afterwards and settled, and no relapse was written down or watched since.",
             "A customer who did not come back is taken not to have had a relapse.",
         ),
     )
@@ -327,7 +327,7 @@ def _relapses(jobs: Mapping[str, Sequence[Entry]]) -> dict[str, list[datetime]]:
     back: dict[str, list[datetime]] = {}
     for job, entries in jobs.items():
         for entry in entries:
-            if entry.kind == RELAPSE:
+            if is_back(entry):
                 back.setdefault(str(entry.data.get("of") or job), []).append(_at(entry))
     return back
 

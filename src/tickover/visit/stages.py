@@ -1,6 +1,7 @@
 """Where a job stands: each of the nine stages done, due, later, not needed, skipped or stopped, with its one line.
 
-A stage repeats inside itself ("try 2"), never as a new one; a repair leads back to Relearn.
+A stage repeats inside itself ("try 2"), never as a new one; a repair leads back to Relearn. What came back is sent to
+Cause, and what is watched to another drive, whatever else is still open before that.
 """
 
 from __future__ import annotations
@@ -14,7 +15,6 @@ from tickover.jobs.entries import STAGES, Entry, Stage, current
 from tickover.visit.rules import (
     CORRECT_WITHOUT_EFFECT,
     EFFECTIVE,
-    REPAIR,
     Known,
     attempts_of,
     correct_without_effect,
@@ -23,6 +23,15 @@ from tickover.visit.rules import (
     stop_signs,
 )
 from tickover.visit.rungs import DONE, drive_it, may_go_on, offered, prepares_more, with_ladder
+from tickover.visit.watching import (
+    RELAPSE,
+    REPAIR,
+    came_back,
+    forbidden,
+    relearn_again,
+    stays_well,
+    watched,
+)
 
 Standing = Literal["done", "due", "later", "not needed", "skipped", "stopped"]
 
@@ -41,8 +50,6 @@ CLOSES: dict[Stage, str] = {
 
 SKIPPED = "skipped"
 """The kind of an entry that leaves a stage out; its ``reason`` says why, and without one it counts for nothing."""
-RELAPSE = "relapse"
-"""The kind of an entry that says that what was settled came back."""
 ENOUGH_CANNOT_TELL = 2
 """Comparisons in a row that cannot tell, after which After is left; own choice."""
 
@@ -80,9 +87,12 @@ def stages(entries: Sequence[Entry], about: Known | None = None) -> tuple[StageS
     over = job.hand_over()
     states: list[StageState] = []
     found_due = False
+    past, why = job.sent_past
     for stage in STAGES:
         tries = len(job.attempts) if stage == "relearn" else 0
         closed = over if stage == "hand over" else job.closed(stage)
+        if closed is None and stage in past:
+            closed = ("not needed", f"not needed: {why}")
         if closed is None and over is not None:
             closed = ("not needed", "nothing recorded")
         if closed is not None:
@@ -124,8 +134,32 @@ class _Job:
         """Of that comparison; a relapse since then counts as one that is not settled."""
         if self.comparison is None:
             return None
-        back = max((e.seq for e in self.entries if e.kind == RELAPSE), default=0)
-        return RELAPSE if back > self.comparison.seq else str(self.comparison.data.get("verdict"))
+        return RELAPSE if self.back else str(self.comparison.data.get("verdict"))
+
+    @cached_property
+    def back(self) -> int:
+        """Number of the entry by which it came back; 0 where none did since the car was last changed or measured."""
+        found = came_back(self.entries)
+        measured = self.comparison.seq if self.comparison is not None else 0
+        return found if found > max(self.repaired, self.last_attempt, measured) else 0
+
+    @cached_property
+    def sent_past(self) -> tuple[tuple[Stage, ...], str]:
+        """Open stages that a relapse or a watch sends past, and why; a stop sign goes before either."""
+        if stop_signs(self.entries):
+            return (), ""
+        if self.back and self._cause() is None:
+            return STAGES[: STAGES.index("cause")], "it came back"
+        if watched(self.entries):
+            return STAGES[: STAGES.index("drive")], "it is watched"
+        if self.well is not None:
+            return STAGES[STAGES.index("set up") : STAGES.index("drive")], "it stays well"
+        return (), ""
+
+    @cached_property
+    def well(self) -> Entry | None:
+        """The watch that decided that it stays well; None where none did, or something came after it."""
+        return stays_well(self.entries)
 
     @cached_property
     def repaired(self) -> int:
@@ -135,6 +169,11 @@ class _Job:
     @cached_property
     def last_attempt(self) -> int:
         return max((e.seq for e in self.attempts), default=0)
+
+    @cached_property
+    def against(self) -> bool:
+        """Whether Cause advised against a relearn, and nothing was mended since."""
+        return bool(forbidden(self.entries))
 
     @cached_property
     def goes_on(self) -> bool:
@@ -160,8 +199,8 @@ class _Job:
     def hand_over(self) -> _Closed:
         """Done, unless something that matters came after it."""
         sheet = last(self.entries, "hand over", CLOSES["hand over"])
-        later = [e.seq for e in self.entries if e.kind in {"attempt", "comparison", REPAIR, RELAPSE}]
-        if sheet is None or sheet.seq < max(later, default=0):
+        later = [e.seq for e in self.entries if e.kind in {"attempt", "comparison", REPAIR}]
+        if sheet is None or sheet.seq < max([*later, came_back(self.entries)]):
             return None
         return "done", _line(sheet)
 
@@ -183,9 +222,16 @@ class _Job:
         plain = self._plain("set up")
         if plain is None and not self.attempts and not offered(self.entries):
             return "not needed", "not needed: no routine is offered"
-        return plain
+        return ("not needed", "not needed: Cause says do not relearn") if plain is None and self.against else plain
 
     def _relearn(self) -> _Closed:
+        found = self._relearned()
+        if self.against and (found is None or found[0] == "stopped"):
+            return "stopped", "stopped: Cause says do not relearn; a repair leads back here"
+        return found
+
+    def _relearned(self) -> _Closed:
+        """As the attempts and the readings after them say, without what Cause advised against."""
         plain = self._plain("relearn", self.repaired)
         if plain is not None and plain[0] == "skipped":
             return plain
@@ -195,7 +241,7 @@ class _Job:
         if end.data.get("verdict") in DONE:
             if self.verdict is None and prepares_more(self.entries, self.about):
                 return None  # it only prepared for the next rung
-            if self.verdict == "no change" and self.goes_on:
+            if (self.verdict == "no change" or relearn_again(self.entries)) and self.goes_on:
                 return None
             return "done", _line(end)
         if self.verdict in EFFECTIVE:
@@ -223,12 +269,19 @@ class _Job:
     def _cause(self) -> _Closed:
         if self.verdict == "settled":
             return "not needed", "not needed: settled"
-        if self.verdict is None and drive_it(self.entries):
+        if self.verdict is None and not self.back and drive_it(self.entries):
             return "not needed", "not needed: first drive it"
         repaired = max((e.seq for e in self.entries if e.kind in {REPAIR, RELAPSE}), default=0)
-        return self._plain("cause", repaired)
+        found = self._plain("cause", max(repaired, self.back))
+        told = last(self.entries, "cause", CLOSES["cause"])
+        overtaken = told is not None and told.seq < self.last_attempt and self.verdict in {"no change", "worse"}
+        return None if overtaken and found is not None and found[0] == "done" else found
 
     def _drive(self) -> _Closed:
+        if watched(self.entries):
+            return None
+        if self.well is not None:
+            return "done", _line(self.well)
         plain = self._plain("drive")
         if plain is not None or drive_it(self.entries):
             return plain
@@ -244,6 +297,8 @@ class _Job:
         if stage == "arrive" and stops:
             return f"stop: {'; '.join(stops)}"
         if stage == "relearn" and self.attempts:
+            if relearn_again(self.entries):
+                return f"Cause says relearn again: try {len(self.attempts) + 1}"
             if self.verdict == "no change":
                 return "one correct try changed nothing: one more, then Cause"
             return f"try {len(self.attempts) + 1}"
@@ -251,8 +306,10 @@ class _Job:
             return "cannot tell yet: record a longer minute of warm idle"
         if stage == "cause" and correct_without_effect(self.entries, self.about.preparing) >= CORRECT_WITHOUT_EFFECT:
             return "two correct attempts changed nothing: find what is acting"
-        if stage == "cause" and self.verdict == RELAPSE:
+        if stage == "cause" and self.back:
             return "it came back: find what is acting"
+        if stage == "drive" and watched(self.entries):
+            return "another drive, then the watch again"
         if stage == "drive" and last(self.entries, "drive", "plan") is not None:
             return "drive the plan, then check its log"
         return _WAITS[stage]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -11,13 +13,14 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from tickover import __version__
-from tickover.errors import TickoverError, UnknownAttemptError, UnknownEntryError, UnknownJobError
+from tickover.errors import TickoverError
 from tickover.web import (
     acts,
     arrive,
     cause,
     coach_api,
     drive,
+    drive_check,
     handover,
     jobs,
     pair,
@@ -27,8 +30,9 @@ from tickover.web import (
     ready,
     set_up,
     sound,
+    work_pages,
 )
-from tickover.web.faults import FAULTS
+from tickover.web.faults import FAULTS, as_data, status_of, way_back
 from tickover.web.guard import Guard
 from tickover.web.pages import STATIC, page, tokens_css
 from tickover.web.pair import Lan
@@ -53,6 +57,7 @@ def create_app(site: Site, lan: Lan | None = None) -> FastAPI:
     app.include_router(jobs.routes(site))
     app.include_router(arrive.routes(site))
     app.include_router(reading.routes(site))
+    app.include_router(work_pages.routes(site))
     app.include_router(reading_card.routes(site))
     app.include_router(set_up.routes(site))
     app.include_router(sound.routes(site))
@@ -61,6 +66,7 @@ def create_app(site: Site, lan: Lan | None = None) -> FastAPI:
     app.include_router(practice.routes(site))
     app.include_router(cause.routes(site))
     app.include_router(drive.routes(site))
+    app.include_router(drive_check.routes(site))
     app.include_router(ready.routes(site))
     app.include_router(handover.routes(site))
     if lan is not None:
@@ -74,6 +80,7 @@ def create_app(site: Site, lan: Lan | None = None) -> FastAPI:
     app.add_exception_handler(TickoverError, _told)
     app.add_exception_handler(RequestValidationError, _not_as_asked)
     app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(Exception, _broken)
     return app
 
 
@@ -84,25 +91,35 @@ def guarded(
     return Guard(app, hosts=hosts, pairing=pairing, clock=clock, secure=secure)
 
 
-def _answer(request: Request, status: int, error: str, what: str, way_out: str) -> Response:
+def _answer(
+    request: Request, status: int, told: dict[str, Any], headers: Mapping[str, str] = MappingProxyType({})
+) -> Response:
     """One shape for programs, one page for people."""
-    if request.url.path.startswith("/api"):
-        body = {"error": error, "what": what, "way_out": way_out, "values": {}}
-        return JSONResponse(body, status_code=status)
-    back = request.url.path.split("/")
-    home = (
-        f"/jobs/{back[2]}" if len(back) > 2 and back[1] == "jobs" and back[2].isascii() and back[2].isdigit() else "/"
-    )
-    return page(request, "fault.html", status, what=what, way_out=way_out, back=home)
+    if as_data(request.url.path, request.headers.get("accept", "")):
+        return JSONResponse(told, status_code=status, headers=dict(headers))
+    file = told["values"].get("file")
+    what = f"{file}: {told['what']}" if file else told["what"]
+    answer = page(request, "fault.html", status, what=what, way_out=told["way_out"], back=way_back(request.url.path))
+    answer.headers.update(headers)
+    return answer
+
+
+def _refusal(error: str, what: str, way_out: str) -> dict[str, Any]:
+    return {"error": error, "what": what, "way_out": way_out, "values": {}}
 
 
 def _told(request: Request, why: Exception) -> Response:
     assert isinstance(why, TickoverError)
-    status = 404 if isinstance(why, UnknownJobError | UnknownAttemptError | UnknownEntryError) else 400
-    if request.url.path.startswith("/api"):
-        told = {k: (v if isinstance(v, dict) else str(v)) for k, v in why.as_dict().items() if k != "values"}
-        return JSONResponse({**told, "values": {k: str(v) for k, v in why.as_dict()["values"].items()}}, status)
-    return _answer(request, status, type(why).__name__, str(why.what), why.way_out)
+    status, headers = status_of(why)
+    told = {k: (v if isinstance(v, dict) else str(v)) for k, v in why.as_dict().items() if k != "values"}
+    values = {k: str(v) for k, v in why.as_dict()["values"].items() if v is not None}
+    return _answer(request, status, {**told, "values": values}, headers)
+
+
+def _broken(request: Request, why: Exception) -> Response:
+    """Something that should not have happened; the server's own log holds the rest."""
+    what = f"something went wrong here: {type(why).__name__}"
+    return _answer(request, 500, _refusal("Broken", what, "Try again; if it stays so, report it."))
 
 
 def _not_as_asked(request: Request, why: Exception) -> Response:
@@ -110,10 +127,11 @@ def _not_as_asked(request: Request, why: Exception) -> Response:
     first = why.errors()[0]
     field = ".".join(str(part) for part in first["loc"] if part not in {"body", "query", "path"})
     what = f"{field or 'the request'}: {first['msg']}"
-    return _answer(request, 422, "InputError", what, "See /api/openapi.json for what is asked.")
+    return _answer(request, 422, _refusal("InputError", what, "See /api/openapi.json for what is asked."))
 
 
 def _http(request: Request, why: Exception) -> Response:
     assert isinstance(why, HTTPException)
     ways = {404: "Go back to the list of jobs.", 405: "This address is not asked in that way."}
-    return _answer(request, why.status_code, "Refused", str(why.detail), ways.get(why.status_code, ""))
+    refused = _refusal("Refused", str(why.detail), ways.get(why.status_code, ""))
+    return _answer(request, why.status_code, refused, why.headers or {})

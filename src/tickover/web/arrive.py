@@ -15,19 +15,22 @@ from tickover.arrival.questions import BY_NAME, NOT_KNOWN, Question
 from tickover.errors import InputError
 from tickover.results import Envelope, envelope
 from tickover.visit.arriving import answers_told, open_questions, shop_rates
+from tickover.visit.cars import check_car
 from tickover.visit.drafts import Draft, arrival_drafts
 from tickover.visit.measuring import car_of
 from tickover.web import forms
-from tickover.web.reading import JobNumber
 from tickover.web.site import Site
 from tickover.web.views import Seen
+from tickover.web.work_pages import JobNumber
 
 CAR_FIELDS = ("shop", "year", "fuel", "displacement_l", "cylinders", "complaint", "normal")
-_FIGURES = {
-    "year": ("Year", 1900, 2100, int),
-    "displacement_l": ("Engine, litres", 0.05, 20, float),
-    "cylinders": ("Cylinders", 1, 16, int),
+LABELS = {
+    "year": "Year",
+    "fuel": "Fuel",
+    "displacement_l": "Engine, litres",
+    "cylinders": "Cylinders",
 }
+"""What the form calls the values that are judged."""
 
 MOST_REMEMBERED = 100
 """Sets of answers for which what is withheld is remembered; a tenth of a second each to work out."""
@@ -88,21 +91,17 @@ def car_said(car: dict[str, str | float | list[float]]) -> dict[str, Any]:
             raise InputError(f"nothing of a car is called “{name}”", way_out=f"There are: {', '.join(CAR_FIELDS)}.")
         if value in ("", []):
             continue
-        if name in _FIGURES:
-            words, lo, hi, kind = _FIGURES[name]
-            figure = forms.number(str(value), words)
-            if not lo <= figure <= hi or kind(figure) != figure:
-                raise InputError(f"{words}: {figure:g} cannot be", way_out=f"It is between {lo:g} and {hi:g}.")
-            out[name] = kind(figure)
-        elif name == "normal":
+        if name == "normal":
             if not isinstance(value, list) or len(value) != 2:
                 raise InputError("the normal idle is two figures", way_out="Give them like [650, 750].")
             out[name] = list(forms.normal_of(value[0], value[1]) or ())
+        elif name in LABELS:
+            out[name] = value
         elif not isinstance(value, str) or len(value) > forms.MOST_TEXT:
             raise InputError(f"{name} is text of {forms.MOST_TEXT} letters at most", way_out="Write it in words.")
         else:
             out[name] = value.strip()
-    return out
+    return check_car(out, labels=LABELS).car
 
 
 def panel(seen: Seen) -> dict[str, Any]:

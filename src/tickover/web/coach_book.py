@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Literal
 
-import platformdirs
 from pydantic import Field
 
 from tickover.attempts import Kind
@@ -72,7 +71,6 @@ class Book:
         self._site = site
         self._open: dict[str, Live] = {}
         self._lock = threading.RLock()
-        self._folder: Path | None = None
 
     # --- routines and the stop rule
 
@@ -315,12 +313,7 @@ class Book:
         return self._open[attempt]
 
     def _where(self) -> Path:
-        if self._folder is None:
-            with self._site.opened() as store:
-                path = store.path
-            own = Path(platformdirs.user_data_path("tickover", appauthor=False)) / "attempts"
-            self._folder = own if path is None else path.with_name(f"{path.stem}-attempts")
-        return self._folder
+        return self._site.beside("attempts")
 
 
 def _is_name(attempt: str) -> bool:

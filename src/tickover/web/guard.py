@@ -13,6 +13,10 @@ from collections.abc import Awaitable, Callable, MutableMapping
 from http.cookies import CookieError, SimpleCookie
 from typing import Any
 
+from starlette.requests import Request
+
+from tickover.web.faults import as_data, way_back
+from tickover.web.pages import page
 from tickover.web.pairing import Pairing, Session
 
 Scope = MutableMapping[str, Any]
@@ -23,6 +27,10 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 LARGEST = 64 * 1024 * 1024
 """No request is larger than this [bytes]: an hour of log at ten rows a second is about 6 MB. Own choice."""
+
+DRAINED = 16
+"""A body this many times too large is still taken off the line, and thrown away: a browser shows the answer only when
+it has sent everything. Own choice."""
 
 COOKIE = "tickover_session"
 """Name of the cookie of a paired device."""
@@ -154,9 +162,11 @@ class Guard:
         headers = {k.decode("latin-1").lower(): v.decode("latin-1") for k, v in scope["headers"]}
         refused = self._refuse(scope, headers)
         if refused is not None:
-            await _answer(send, *refused)
+            if refused[0] == 413:
+                await _drain(receive, self.largest * DRAINED)
+            await _answer(scope, send, *refused)
             return
-        gate = _Gate(receive, send, self.largest)
+        gate = _Gate(scope, receive, send, self.largest)
         try:
             await self.app(scope, gate.receive, gate.send)
         except TooLarge:
@@ -170,13 +180,13 @@ class Guard:
             return 403, "the request came from another page", "Open the page itself and try again."
         if headers.get("sec-fetch-site") == "cross-site" and scope["path"].startswith("/api"):
             return 403, "the request came from another page", "Open the page itself and try again."
-        length = headers.get("content-length", "0")
-        if not length.isascii() or not length.isdigit():
-            return 400, "the length of the request is not a number", ""
-        if int(length) > self.largest:
-            return 413, f"more than {self.largest} bytes", "Send a shorter recording."
         if self.pairing is not None and self._session(scope, headers) is None:
             return 401, "this device is not paired", "Scan the code that `tickover serve --lan` shows."
+        length = headers.get("content-length", "0")
+        if not length.isascii() or not length.isdigit():
+            return 400, "the length of the request is not a number", "Send it again."
+        if int(length) > self.largest:
+            return _too_large(self.largest)
         return None
 
     def _same_origin(self, headers: dict[str, str], host: str) -> bool:
@@ -201,17 +211,20 @@ class Guard:
 class _Gate:
     """Counts what comes in, and adds our headers to what goes out; past the limit only the refusal goes out."""
 
-    def __init__(self, receive: Receive, send: Send, largest: int) -> None:
+    def __init__(self, scope: Scope, receive: Receive, send: Send, largest: int) -> None:
+        self._scope = scope
         self._receive = receive
         self._send = send
         self._largest = largest
         self._seen = 0
+        self._more = True
         self._started = False
         self._refused = False
 
     async def receive(self) -> Message:
         message = await self._receive()
         self._seen += len(message.get("body", b""))
+        self._more = message["type"] == "http.request" and bool(message.get("more_body"))
         if self._seen > self._largest:
             raise TooLarge
         return message
@@ -231,11 +244,35 @@ class _Gate:
         if self._started or self._refused:
             return
         self._refused = True
-        await _answer(self._send, 413, f"more than {self._largest} bytes", "Send a shorter recording.")
+        if self._more:
+            await _drain(self._receive, self._largest * DRAINED)
+        await _answer(self._scope, self._send, *_too_large(self._largest))
 
 
-async def _answer(send: Send, status: int, what: str, way_out: str) -> None:
-    body = json.dumps({"error": "Refused", "what": what, "way_out": way_out, "values": {}}).encode()
-    headers = _with_ours([(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode())])
+def _too_large(largest: int) -> tuple[int, str, str]:
+    size = f"{largest // 2**20} MB" if largest >= 2**20 else f"{largest} bytes"
+    return 413, f"this is more than {size}", "Send a shorter recording, or leave out columns that are not needed."
+
+
+async def _drain(receive: Receive, most: int) -> None:
+    """Take off the line what is still sent, up to a limit."""
+    while most > 0:
+        message = await receive()
+        most -= len(message.get("body", b""))
+        if message["type"] != "http.request" or not message.get("more_body"):
+            return
+
+
+async def _answer(scope: Scope, send: Send, status: int, what: str, way_out: str) -> None:
+    """The refusal as a page or as data, whichever was asked for."""
+    request = Request(scope)
+    if as_data(scope["path"], request.headers.get("accept", "")):
+        body = json.dumps({"error": "Refused", "what": what, "way_out": way_out, "values": {}}).encode()
+        kind = b"application/json"
+    else:
+        back = way_back(scope["path"])
+        told = page(request, "fault.html", status, what=what[:1].upper() + what[1:], way_out=way_out, back=back)
+        body, kind = bytes(told.body), b"text/html; charset=utf-8"
+    headers = _with_ours([(b"content-type", kind), (b"content-length", str(len(body)).encode())])
     await send({"type": "http.response.start", "status": status, "headers": headers})
     await send({"type": "http.response.body", "body": body})

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from pydantic import BaseModel, ConfigDict, Field
 
 from tickover.results import Envelope, Result, envelope
+from tickover.visit.cars import check_car
 from tickover.visit.rules import known
+from tickover.web.arrive import LABELS
 from tickover.web.pages import page
 from tickover.web.site import Site
 from tickover.web.stage_panels import panels
 from tickover.web.views import JobLine, job_line, job_view
+from tickover.web.work_pages import JobNumber
+from tickover.web.workers import shared
 
-JobNumber = Annotated[int, Path(ge=1, le=2**31 - 1, description="Number of the job.")]
 Text = Annotated[str, Field(max_length=2000)]
 
 
@@ -54,7 +57,7 @@ def routes(site: Site) -> APIRouter:
             return JobList(jobs=tuple(job_line(j) for j in reversed(store.jobs())))
 
     def begin(said: NewJob) -> int:
-        car = said.model_dump(exclude={"simulated"}, exclude_defaults=True)
+        car = check_car(said.model_dump(exclude={"simulated"}, exclude_defaults=True), labels=LABELS).car
         with site.opened() as store:
             return store.new(at=site.now(), by=site.by, car=car, simulated=said.simulated)
 
@@ -71,6 +74,7 @@ def routes(site: Site) -> APIRouter:
         library = site.library()
         with site.opened() as store:
             view = job_view(job, store.entries(job), known(library))
+        shared().warm()  # a log may be sent from here
         return page(request, "job.html", view=view, panels=panels(view, site, library))
 
     @router.get("/api/jobs", summary="All jobs, the newest first")
@@ -88,3 +92,6 @@ def routes(site: Site) -> APIRouter:
         return envelope("job", view, simulated=view.simulated)
 
     return router
+
+
+__all__ = ["JobNumber", "routes"]

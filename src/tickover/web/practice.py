@@ -25,6 +25,7 @@ from tickover.routines import CompiledRoutine, Switch
 from tickover.routines.chances import odds_of
 from tickover.routines.words import percent, percent_range
 from tickover.timing.learn import Tap, learn
+from tickover.visit.odds import no_odds
 from tickover.web.coach_api import RoutineName
 from tickover.web.coach_book import Book
 from tickover.web.pages import page
@@ -134,18 +135,20 @@ def told(compiled: CompiledRoutine, tried: Sequence[Tried], before: Sequence[Odd
     judgement = judge_attempt(compiled, attempt_of(compiled, newest))
     taps = [tap for one in tried for tap in taps_of(one)]
     odds, lines = tuple(before), _NO_LINES
-    trouble = ""
+    none = no_odds(compiled)
+    trouble = "" if none is None else f"Cannot tell the odds: {none.reason}. {none.way_out}"
     try:
         learned = learn(taps, np.random.default_rng(seed)) if taps else None
     except TimingError as why:  # the judgement stands all the same
-        learned, trouble = None, f"Cannot tell the odds: {why.what}."
-    if learned is not None:
+        learned, trouble = None, trouble or f"Cannot tell the odds: {why.what}."
+    if learned is not None and none is None:
         people = learned.draws(np.random.default_rng(seed), PEOPLE)
         cued: dict[By, tuple[str, ...]] = {"tones": tuple(s.id for s in compiled.steps), "heart": ()}
         for by, steps in cued.items():
             found = odds_of(compiled, learned.person(), steps, people=people)
             now = OddsAt(attempt=len(tried), by=by, taps=len(taps), p=found.p, lo=found.lo, hi=found.hi)
             odds = (*odds, now)
+    if learned is not None:
         lines = tuple(practice_lines(practised(learned, simulated=True)))
     acts = [Act(kind=m.kind, event=m.event, t=m.t) for m in newest.made if m.aim is not None]
     car = ""

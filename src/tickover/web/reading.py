@@ -6,9 +6,8 @@ from collections.abc import Sequence
 from typing import Annotated, Any
 
 import anyio
-import numpy as np
-from fastapi import APIRouter, File, Form, Path, Query, Request, Response, UploadFile
-from fastapi.responses import JSONResponse, RedirectResponse
+from fastapi import APIRouter, File, Form, Request, Response, UploadFile
+from fastapi.responses import RedirectResponse
 from pydantic import BaseModel, ConfigDict, Field
 
 from tickover.errors import InputError
@@ -18,14 +17,14 @@ from tickover.jobs import Entry, Stage
 from tickover.results import CannotTell, Envelope, Result, envelope
 from tickover.visit.arriving import answers_told
 from tickover.visit.drafts import Draft, idle_drafts, normal_of, reading_stage
-from tickover.visit.measuring import car_of, displacement_of, idle_of
+from tickover.visit.measuring import car_of, displacement_of
 from tickover.web import forms, reading_card
+from tickover.web.labour import Measured
 from tickover.web.site import Site
-from tickover.web.uploads import Upload, kind_of, log_in, taken
+from tickover.web.uploads import Upload, kind_of, taken
 from tickover.web.views import Seen
+from tickover.web.work_pages import TAKEN, JobNumber, Later, form_answer, stage_at, told_later, wait_for
 from tickover.web.works import Work, WorkView
-
-JobNumber = Annotated[int, Path(ge=1, le=2**31 - 1, description="Number of the job.")]
 
 
 class Glances(BaseModel):
@@ -85,9 +84,15 @@ def panel(seen: Seen, stage: Stage) -> dict[str, Any]:
         "normal": normal,
         "card": reading_card.card(held[-1], normal) if held else None,
         "verdict": verdict,
-        "work": seen.site.works.view(seen.view.job) if here else WorkView(state="none"),
+        "work": work_in(seen, stage),
         "sounds": [e for e in seen.stage(stage).entries if e.kind == "sound"],
     }
+
+
+def work_in(seen: Seen, stage: Stage) -> WorkView:
+    """The work that a stage shows: under way, failed or interrupted, and its own."""
+    work = seen.site.works.view(seen.view.job)
+    return work if work.stage == stage else WorkView(state="none")
 
 
 def keep_reading(
@@ -135,30 +140,25 @@ def begin_log(
     """
     with site.opened() as store:
         entries = store.current(job)
-    displacement, diesel = displacement_of(entries), _is_diesel(entries)
+    told = {"seed": site.seed, "diesel": _is_diesel(entries), "displacement": displacement_of(entries)}
     answer: list[ReadingKept] = []
 
     def task(work: Work) -> None:
-        work.say(f"reading {log.size}")
-        recording, report = log_in(log, displacement=displacement, going=work.going)
-        work.say(f"measuring {report.rows_out:,} rows, {report.seconds:.0f} s of log")
-        rng = np.random.default_rng(site.seed)
-        reading = idle_of(recording, rng, file=log.name, diesel=diesel, displacement=displacement)
+        found: Measured = work.done("measure", **told)
         work.keep()
         inputs = {
             "log": log.name,
             "against": None,
-            "displacement": displacement,
+            "displacement": told["displacement"],
             "seed": site.seed,
-            "reader": list(report.sentences()),
+            "reader": list(found.reader),
         }
-        answer.append(
-            keep_reading(
-                site, job, reading, normal=normal, log=log, inputs=inputs, by=by, simulated=recording.simulated
-            )
+        kept = keep_reading(
+            site, job, found.reading, normal=normal, log=log, inputs=inputs, by=by, simulated=found.simulated
         )
+        answer.append(kept)
 
-    return site.works.start(job, task), answer
+    return site.works.start(job, task, stage=reading_stage(entries), log=log), answer
 
 
 def _is_diesel(entries: Sequence[Entry]) -> bool:
@@ -192,21 +192,6 @@ def keep_normal(site: Site, job: int, normal: tuple[float, float], by: str) -> K
     return Kept(job=job, entries=tuple(e.seq for e in kept))
 
 
-async def wait_for(request: Request, work: Work) -> None:
-    """Wait until it is done; a visitor who goes away has stopped it.
-
-    Raises: whatever went wrong in it; InputError where it was stopped.
-    """
-    while not work.finished.is_set():
-        if await request.is_disconnected():
-            work.stop()
-        await anyio.sleep(0.02)
-    if work.fault is not None:
-        raise work.fault
-    if work.state == "stopped":
-        raise InputError("stopped: nothing of it was kept", way_out="Send the log again when you are ready.")
-
-
 def routes(site: Site) -> APIRouter:
     """Forms and their twins."""
     router = APIRouter()
@@ -229,17 +214,11 @@ def _pages(site: Site) -> APIRouter:
         normal = forms.normal_of(lo, hi)
         if log is not None and not words:
             work, _ = begin_log(site, job, log, normal, by)
-            await wait_for(request, work)
-        else:
-            await anyio.to_thread.run_sync(_typed, site, job, words, normal, by, log is not None)
+            return await form_answer(request, job, work)
+        await anyio.to_thread.run_sync(_typed, site, job, words, normal, by, log is not None)
         with site.opened() as store:
             stage = reading_stage(store.current(job))
-        return RedirectResponse(f"/jobs/{job}#stage-{2 if stage == 'before' else 5}", status_code=303)
-
-    @router.post("/jobs/{job}/work/stop")
-    def stop_form(job: JobNumber) -> RedirectResponse:
-        _stop(site, job)
-        return RedirectResponse(f"/jobs/{job}", status_code=303)
+        return RedirectResponse(stage_at(job, stage), status_code=303)
 
     return router
 
@@ -250,7 +229,7 @@ def _api(site: Site) -> APIRouter:
     @router.post(
         "/api/jobs/{job}/reading",
         summary="Measure an idle from a log; the log is kept with the reading",
-        responses={202: {"description": "Taken; ask for the work.", "model": Envelope}},
+        responses=TAKEN,
     )
     async def reading_api(
         request: Request,
@@ -259,15 +238,14 @@ def _api(site: Site) -> APIRouter:
         normal_lo: Annotated[float | None, Form()] = None,
         normal_hi: Annotated[float | None, Form()] = None,
         by: Annotated[str, Form(max_length=80)] = "",
-        later: Annotated[bool, Query(description="Answer at once with 202; ask for the work.")] = False,
+        later: Later = False,
     ) -> Any:  # noqa: ANN401 — an envelope, or the same under 202
         upload = await taken(log, "log.csv")
         if upload is None:
             raise InputError("no log was sent", way_out="Send a file as the field “log”.")
         work, answer = begin_log(site, job, upload, forms.normal_of(normal_lo, normal_hi), by)
         if later:
-            told = envelope("work", work.view(), inputs={"job": job, "log": upload.name})
-            return JSONResponse(told.model_dump(mode="json"), status_code=202)
+            return told_later(job, work)
         await wait_for(request, work)
         return _told(answer[0], {"job": job, "log": upload.name, "seed": site.seed})
 
@@ -275,22 +253,7 @@ def _api(site: Site) -> APIRouter:
     def glances_api(job: JobNumber, told: Glances) -> Envelope:
         return _told(measure_glances(site, job, told), {"job": job, "glances": told.glances})
 
-    @router.get("/api/jobs/{job}/work", summary="What is being done for this job, and how far it is")
-    def work_api(job: JobNumber) -> Envelope:
-        return envelope("work", site.works.view(job), inputs={"job": job})
-
-    @router.post("/api/jobs/{job}/work/stop", summary="Stop it; nothing of it is kept")
-    def stop_api(job: JobNumber) -> Envelope:
-        _stop(site, job)
-        return envelope("work", site.works.view(job), inputs={"job": job})
-
     return router
-
-
-def _stop(site: Site, job: int) -> None:
-    work = site.works.of(job)
-    if work is None or not (work.stop() or work.state == "stopped"):
-        raise InputError("there is nothing to stop: it is done, or is being kept", way_out="Open the job.")
 
 
 def _told(kept: ReadingKept, inputs: dict[str, Any]) -> Envelope:

@@ -1,4 +1,4 @@
-"""Ready on a page: what the car reports, an inspection's verdict, and the day it will be ready."""
+"""Ready on a page: what the car reports is taken in, judged by an inspection's rule, and forecast to a day."""
 
 from __future__ import annotations
 
@@ -11,13 +11,12 @@ import anyio
 import numpy as np
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
 from tickover.errors import InputError
 from tickover.jobs import Entry
 from tickover.obd.typed import decode_text
 from tickover.readiness import (
-    WHY_NOT_ERASE,
     CarState,
     Forecast,
     Fuel,
@@ -25,30 +24,23 @@ from tickover.readiness import (
     Verdict,
     evaluate,
     forecast,
-    forecast_figure,
     load_rules,
     state_of,
     told_by_hand,
 )
 from tickover.readiness.forecast import MOST_PER_DAY
 from tickover.readiness.results import LampSeen
-from tickover.readiness.words import forecast_rows
 from tickover.results import CannotTell, Envelope, Result, envelope
 from tickover.visit.drafts import Draft
-from tickover.visit.measuring import car_of
-from tickover.visit.ready_drafts import readiness_drafts, state_sentence
+from tickover.visit.ready_drafts import readiness_drafts
 from tickover.web import forms
-from tickover.web.reading import JobNumber
+from tickover.web.ready_panel import PER_DAY, fuel_told, panel, rule_named, stored_state, year_told
 from tickover.web.site import Site
 from tickover.web.uploads import Upload, taken
-from tickover.web.views import Seen
+from tickover.web.work_pages import JobNumber
 
 LARGEST_ANSWERS = 200_000
 """Of typed or uploaded answers of a car [characters]: thousands of lines. Own choice."""
-PER_DAY = 4.0
-"""Ignition cycles a day where nobody said; own choice: two trips there and back."""
-FUELS = ("petrol", "hybrid", "diesel")
-WIDTHS = {"narrow": 330.0, "wide": 720.0}
 _Word = Annotated[str, Field(max_length=60)]
 
 
@@ -202,20 +194,9 @@ def state_told(asked: Asked, text: str, file: Upload | None) -> CarState:
     return state.model_copy(update={n: v for n in more if (v := getattr(asked, n)) is not None})
 
 
-def rule_named(name: str) -> Rule:
-    """A built-in rule by its id; never a file.
-
-    Raises: InputError where there is none of that id.
-    """
-    rules = load_rules()
-    if name not in rules:
-        raise InputError(f"no rule is called “{name}”", way_out=f"There are: {', '.join(rules)}.")
-    return rules[name]
-
-
 def _worked(asked: Asked, state: CarState, entries: Sequence[Entry], site: Site) -> _Worked:
     today = site.clock().date()
-    year, fuel = asked.year or _year(entries), asked.fuel or _fuel(entries)
+    year, fuel = asked.year or year_told(entries), asked.fuel or fuel_told(entries)
     rule = rule_named(asked.rule) if asked.rule else None
     verdict = evaluate(rule, state, year=year, fuel=fuel, on=today) if rule is not None else None
     outlook: Forecast | CannotTell | None = None
@@ -244,114 +225,10 @@ def inputs_of(asked: Asked, text: str) -> dict[str, Any]:
     return {**plain, "hex": text.strip()[:4000]}
 
 
-def stored_state(entries: Sequence[Entry]) -> CarState | None:
-    """What the car last reported in this job; None where it was never read."""
-    for entry in reversed(entries):
-        if entry.stage == "ready" and entry.kind == "readiness":
-            state = entry.data.get("after") or entry.data.get("before")
-            try:
-                return CarState.model_validate(state)
-            except ValidationError:
-                return None
-    return None
+class Rules(Result):
+    """All rules."""
 
-
-def _year(entries: Sequence[Entry]) -> int | None:
-    year = car_of(entries).get("year")
-    return year if isinstance(year, int) and 1980 <= year <= 2100 else None
-
-
-def _fuel(entries: Sequence[Entry]) -> Fuel | None:
-    fuel = car_of(entries).get("fuel")
-    found: tuple[Fuel, ...] = ("petrol", "hybrid", "diesel")
-    return next((one for one in found if one == fuel), None)
-
-
-def panel(seen: Seen) -> dict[str, Any]:
-    """What Ready shows: readings before and after, the verdict in order, the forecast with its picture, the form."""
-    held = seen.stage("ready").entries
-    entries = sorted((e for s in seen.view.stages for e in s.entries), key=lambda e: e.seq)
-    readings = [e for e in held if e.kind == "readiness"]
-    return {
-        "readings": [_reading(e) for e in readings[-2:]],
-        "verdict": _verdict(entries, readings[-1] if readings else None, seen.site),
-        "outlook": _outlook(next((e for e in reversed(held) if e.kind == "forecast"), None)),
-        "rules": [(r.id, r.title) for r in load_rules().values()],
-        "chosen": _chosen(held),
-        "year": _year(entries) or "",
-        "fuel": _fuel(entries) or "",
-        "fuels": FUELS,
-        "per_day": f"{PER_DAY:g}",
-        "never_erase": WHY_NOT_ERASE,
-    }
-
-
-def _reading(entry: Entry) -> dict[str, Any]:
-    when = "after" if "after" in entry.data else "before"
-    try:
-        state = CarState.model_validate(entry.data.get(when))
-    except ValidationError:
-        return {"when": when, "said": "what it holds cannot be read", "at": entry.at, "by": entry.by, "says": ()}
-    return {"when": when, "said": state_sentence(state), "at": entry.at, "by": entry.by, "says": state.says}
-
-
-def _chosen(held: Sequence[Entry]) -> dict[str, Any]:
-    """Rule and day as they were last named."""
-    found: dict[str, Any] = {"rule": "", "inspection": ""}
-    for entry in held:
-        for name in found:
-            found[name] = entry.inputs.get(name) or found[name]
-        if entry.kind == "verdict":
-            found["rule"] = entry.data.get("rule") or found["rule"]
-    return found
-
-
-def _verdict(entries: Sequence[Entry], reading: Entry | None, site: Site) -> dict[str, Any] | None:
-    """The verdict that was kept; else, while a relearn is to come, what it would be as read."""
-    kept = next((e for e in reversed(entries) if e.stage == "ready" and e.kind == "verdict"), None)
-    found: Verdict | None = None
-    if kept is not None and (reading is None or kept.seq > reading.seq):
-        found = _shaped(kept)
-    elif reading is not None and reading.inputs.get("rule") in load_rules():
-        state = stored_state(entries)
-        told = reading.inputs
-        if state is not None:
-            found = evaluate(
-                rule_named(str(told["rule"])), state, year=told.get("year") or _year(entries),
-                fuel=told.get("fuel") or _fuel(entries), on=site.clock().date(),
-            )  # fmt: skip
-    if found is None:
-        return None
-    sign = {"would be ready": "settled", "would be turned away": "worse"}.get(found.word, "cannot tell")
-    cleared = found.clearing
-    return {
-        "found": found,
-        "sign": sign,
-        "for_now": kept is None or kept.data.get("word") != found.word,
-        "cleared": cleared if cleared.reasons or cleared.word == "recently cleared" else None,
-    }
-
-
-def _shaped(entry: Entry) -> Verdict | None:
-    try:
-        return Verdict.model_validate(entry.data)
-    except ValidationError:
-        return None
-
-
-def _outlook(entry: Entry | None) -> dict[str, Any] | None:
-    """The forecast with its pictures; or why there is none."""
-    if entry is None:
-        return None
-    if entry.data.get("kind") == "cannot tell":
-        return {"sentence": entry.data.get("sentence", ""), "way_out": entry.data.get("way_out", ""), "pictures": None}
-    try:
-        found = Forecast.model_validate(entry.data)
-    except ValidationError:
-        return None
-    pictures = {name: forecast_figure(found, room=room) for name, room in WIDTHS.items()}
-    rows = [row for row in forecast_rows(found) if row[0] not in {"check"}]
-    return {"sentence": found.sentence, "way_out": "", "pictures": pictures, "rows": rows, "by": found.by}
+    rules: tuple[Rule, ...]
 
 
 def routes(site: Site) -> APIRouter:
@@ -381,12 +258,6 @@ def routes(site: Site) -> APIRouter:
         return envelope("ready rules", Rules(rules=tuple(load_rules().values())))
 
     return router
-
-
-class Rules(Result):
-    """All rules."""
-
-    rules: tuple[Rule, ...]
 
 
 def _asked_in(text: dict[str, str], named: list[str]) -> Asked:

@@ -14,6 +14,7 @@ import uvicorn
 from tickover.errors import InputError
 from tickover.web.app import create_app, guarded
 from tickover.web.guard import Guard
+from tickover.web.one_server import OneServer
 from tickover.web.pair import Lan
 from tickover.web.pairing import Pairing
 from tickover.web.site import Site
@@ -58,9 +59,14 @@ def free_port(host: str, port: int) -> None:
 
 
 def local_app(site: Site, port: int) -> Guard:
-    """The app for this machine alone: no pairing, loopback names only."""
+    """The app for this machine alone: no pairing, loopback names only.
+
+    Raises: InputError where the record is served already.
+    """
     hosts = frozenset({f"{LOOPBACK}:{port}", f"localhost:{port}"})
-    return guarded(create_app(site), hosts=hosts, clock=time.monotonic, pairing=None, secure=False)
+    app = create_app(site)
+    app.state.one_server = OneServer(site.store, port)
+    return guarded(app, hosts=hosts, clock=time.monotonic, pairing=None, secure=False)
 
 
 def lan_app(
@@ -74,11 +80,15 @@ def lan_app(
         address: this machine's address in the network.
         folder: where the certificate is kept.
         now: the time the certificate begins to hold.
+    Raises: InputError where the record is served already.
     """
+    held = OneServer(site.store, port)
     certificate = make_certificate(folder, (address, "localhost", LOOPBACK), now())
     lan = Lan(Pairing(), f"https://{address}:{port}", certificate.fingerprint, time.monotonic)
     hosts = frozenset({f"{address}:{port}", f"localhost:{port}", f"{LOOPBACK}:{port}"})
-    guard = guarded(create_app(site, lan), hosts=hosts, clock=time.monotonic, pairing=lan.pairing, secure=True)
+    app = create_app(site, lan)
+    app.state.one_server = held
+    guard = guarded(app, hosts=hosts, clock=time.monotonic, pairing=lan.pairing, secure=True)
     return guard, lan, certificate
 
 

@@ -13,6 +13,8 @@ from typing import Any
 from tickover.jobs import Attached, Entry, Store, open_store
 from tickover.routines import Routine, load_library
 from tickover.visit.drafts import Draft
+from tickover.web.places import beside
+from tickover.web.work_marks import Marks
 from tickover.web.works import Works
 
 
@@ -44,6 +46,14 @@ class Site:
     works: Works = field(default_factory=lambda: Works(time.monotonic), compare=False)
     memo: dict[tuple[str, str], dict[str, str]] = field(default_factory=dict, compare=False)
     seconds: Callable[[], float] = time.monotonic
+
+    def __post_init__(self) -> None:
+        if self.works.marks is None:
+            self.works.marks = Marks(self.beside("works"))
+
+    def beside(self, name: str) -> Path:
+        """Where the record keeps what stands beside it."""
+        return beside(self.store, name)
 
     @contextmanager
     def opened(self) -> Iterator[Store]:

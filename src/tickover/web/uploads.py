@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import tempfile
 import wave
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -87,30 +86,28 @@ async def taken(file: object, otherwise: str) -> Upload | None:
     return Upload(name, data)
 
 
-def log_in(
-    upload: Upload, *, displacement: float | None = None, going: Callable[[], None] = lambda: None
-) -> tuple[Recording, LogReport]:
-    """A log that came in, read.
+def log_in(upload: Upload, *, displacement: float | None = None) -> tuple[Recording, LogReport]:
+    """A short log that came in, read at once; a long one is for ``works``.
 
     Args:
         upload: the file.
         displacement: of the engine [l].
-        going: called before and after reading; raises where the work was stopped.
     Raises: LogFileError under the file's own name.
     """
-    # asammdf goes by the ending; every other kind is told by its content.
-    ending = "mf4" if upload.data.startswith(_MDF) else "csv"
     with tempfile.TemporaryDirectory(prefix="tickover-") as folder:
-        path = Path(folder) / f"log.{ending}"
+        path = Path(folder) / f"log.{ending_of(upload)}"
         path.write_bytes(upload.data)
-        going()
         try:
             recording, report = read_log_report(path, displacement=displacement)
         except LogFileError as why:
             why.file = upload.name
             raise
-    going()
     return replace(recording, source=upload.name), report.model_copy(update={"file": upload.name})
+
+
+def ending_of(upload: Upload) -> str:
+    """The ending that the reader goes by: asammdf looks at it, every other kind is told by its content."""
+    return "mf4" if upload.data.startswith(_MDF) else "csv"
 
 
 def kind_of(upload: Upload) -> str:

@@ -8,28 +8,36 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 from tickover.errors import InputError, TickoverError
+from tickover.jobs import Stage
 from tickover.results import Result
+from tickover.web.uploads import Upload, ending_of
+from tickover.web.work_marks import Held, Mark, Marks
+from tickover.web.workers import shared
 
 MOST_AT_ONCE = 3
 """Pieces of work at once over all jobs: each may hold a whole log in memory. Own choice."""
 
-State = Literal["none", "under way", "done", "stopped", "failed"]
+State = Literal["none", "under way", "done", "stopped", "failed", "interrupted"]
 
 
 class WorkView(Result):
     """A piece of work as it stands.
 
     Attributes:
-        state: none, under way, done, stopped or failed.
+        state: none, under way, done, stopped, failed; or interrupted, where the server ended in the middle of it.
+        stage: of the job that it is for; None where there is no work.
+        log: what the file is called.
         doing: what is being done, in words.
         seconds: for how long it has been, or was, under way [s].
         what, way_out: why it failed.
     """
 
     state: State
+    stage: Stage | None = None
+    log: str = ""
     doing: str = ""
     seconds: float = 0.0
     what: str = ""
@@ -46,17 +54,24 @@ class Work:
 
     Attributes:
         began: on the clock of its registry [s].
+        stage: of the job that it is for.
+        log: what the file is called.
+        held: the log on the disk; None for work on no log.
     """
 
     began: float
     clock: Callable[[], float]
+    stage: Stage = "before"
+    log: str = ""
     doing: str = "waiting"
     state: State = "under way"
     fault: Exception | None = None
     ended: float = 0.0
     finished: threading.Event = field(default_factory=threading.Event)
+    held: Held | None = None
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _keeping: bool = False
+    _end: Callable[[], None] = lambda: None
 
     def say(self, doing: str) -> None:
         """Say what comes now.
@@ -81,13 +96,32 @@ class Work:
             self._go_on()
             self._keeping = True
             self.doing = "keeping it in the job"
+            if self.held is not None:
+                self.held.keeping()
+
+    def done(self, task: str, **told: Any) -> Any:  # noqa: ANN401 — as the task answers
+        """Have its log worked on in a process of its own, which ends at once where the work is stopped.
+
+        Args:
+            task: a name of ``labour.TASKS``.
+            told: further arguments of the task.
+        Raises: Stopped; what the task raises.
+        """
+        assert self.held is not None, "a task is for work on a log"
+        return shared().do(task, self.held.path, self.log, told, say=self.say, begun=self._ended_by)
+
+    def _ended_by(self, end: Callable[[], None]) -> None:
+        with self._lock:
+            self._go_on()
+            self._end = end
 
     def stop(self) -> bool:
-        """Stop it; False where it is too late."""
+        """Stop it, with the process that works for it; False where it is too late."""
         with self._lock:
             if self.state != "under way" or self._keeping:
                 return False
             self.state = "stopped"
+            self._end()
             return True
 
     def view(self) -> WorkView:
@@ -100,21 +134,24 @@ class Work:
         if isinstance(fault, InputError) and fault.file:
             told = (f"{fault.file}: {told[0]}", told[1])
         return WorkView(
-            state=self.state, doing=self.doing, seconds=round(until - self.began, 2), what=told[0], way_out=told[1]
-        )
+            state=self.state, stage=self.stage, log=self.log, doing=self.doing, seconds=round(until - self.began, 2),
+            what=told[0], way_out=told[1],
+        )  # fmt: skip
 
     def run(self, task: Callable[[Work], None]) -> None:
         """Do it, whatever comes of it."""
+        fault: Exception | None = None
+        end: State = "done"
         try:
             self.going()
             task(self)
-            end: State = "done"
         except Stopped:
             end = "stopped"
         except Exception as why:
-            self.fault, end = why, "failed"
+            fault, end = why, "failed"
         with self._lock:
-            self.state = "stopped" if self.state == "stopped" else end
+            if self.state != "stopped":  # of what was stopped nobody asks what went wrong
+                self.state, self.fault = end, fault
             self.ended = self.clock()
         self.finished.set()
 
@@ -128,16 +165,25 @@ class Works:
 
     Args:
         clock: seconds that only rise.
+        marks: what a server that was killed leaves behind; None where nothing is marked.
     """
 
-    def __init__(self, clock: Callable[[], float]) -> None:
+    def __init__(self, clock: Callable[[], float], marks: Marks | None = None) -> None:
+        self.marks = marks
         self._clock = clock
         self._lock = threading.Lock()
         self._by_job: dict[int, Work] = {}
 
-    def start(self, job: int, task: Callable[[Work], None]) -> Work:
+    def start(
+        self, job: int, task: Callable[[Work], None], *, stage: Stage = "before", log: Upload | None = None
+    ) -> Work:
         """Begin a piece of work.
 
+        Args:
+            job: its job.
+            task: what is done.
+            stage: of the job that it is for.
+            log: what is worked on; it is put on the disk under a mark until the work is over.
         Raises: InputError where this job has one under way, or all jobs together too many.
         """
         with self._lock:
@@ -146,9 +192,19 @@ class Works:
                 raise InputError("a log of this job is being read", way_out="Wait for it, or stop it.")
             if len(running) >= MOST_AT_ONCE:
                 raise InputError(f"{len(running)} logs are being read", way_out="Try again in a few seconds.")
-            work = Work(self._clock(), self._clock)
+            work = Work(self._clock(), self._clock, stage, log.name if log is not None else "")
             self._by_job[job] = work
-        threading.Thread(target=work.run, args=(task,), daemon=True, name=f"work-{job}").start()
+
+        def marked(work: Work) -> None:
+            if log is None or self.marks is None:
+                task(work)
+                return
+            work.say(f"reading {log.size}")
+            with self.marks.held(Mark(job=job, stage=stage, name=log.name), log.data, ending_of(log)) as held:
+                work.held = held
+                task(work)
+
+        threading.Thread(target=work.run, args=(marked,), daemon=True, name=f"work-{job}").start()
         return work
 
     def of(self, job: int) -> Work | None:
@@ -156,6 +212,26 @@ class Works:
         return self._by_job.get(job)
 
     def view(self, job: int) -> WorkView:
-        """The same as plain values."""
+        """The same as plain values; what another server began and did not end was interrupted."""
         work = self.of(job)
-        return WorkView(state="none") if work is None else work.view()
+        if work is not None:
+            return work.view()
+        left = self.marks.left(job) if self.marks is not None else None
+        if left is None:
+            return WorkView(state="none")
+        return WorkView(
+            state="interrupted", stage=left.stage, log=left.name,
+            what=f"The work on {left.name} was interrupted: the server ended in the middle of it",
+            way_out="It was just being kept: look whether its result stands here, else send the file again."
+            if left.keeping else "Nothing of it was kept. Send the file again.",
+        )  # fmt: skip
+
+    def forget(self, job: int) -> bool:
+        """Put away the word of a piece of work that failed or was interrupted; False where there is none."""
+        with self._lock:
+            if self.view(job).state not in {"failed", "interrupted", "stopped"}:
+                return False
+            self._by_job.pop(job, None)
+            if self.marks is not None:
+                self.marks.clear(job)
+            return True

@@ -131,7 +131,8 @@ function stop(app) {
 
 function keys(app, event) {
   if (event.key === "Escape") stop(app);
-  if (event.key !== " " || event.repeat) return;
+  if ((event.key !== " " && event.key !== "Enter") || event.repeat) return;
+  if (event.target.closest("a, button:not(#pad, .tap), input, summary")) return;
   if (app.screen === "practice") {
     event.preventDefault();
     return void app.practiceTap();

@@ -46,7 +46,7 @@ export function endScreen(app) {
     stepLine(plan, due, missed),
     pad(
       giant(word, 100),
-      el("p", { class: `said verdict ${found?.verdict ?? "undecided"}`, role: "status", "data-say": "", "data-verdict": found?.verdict ?? "" }, sentence),
+      el("p", { class: `said verdict ${found?.verdict ?? "undecided"}`, "data-say": "", "data-verdict": found?.verdict ?? "" }, sentence),
       ...after,
       ...advice,
       ...(found === null ? [] : [el("details", {}, el("summary", {}, `Every bound, ${found.bounds.length}`), el("table", {}, el("tbody", {}, ...boundRows(found))))]),

@@ -196,7 +196,7 @@ function toldScreen(app, kept) {
     el("div", { class: "head" }, el("span", {}, el("b", {}, app.plan.routine.title)), el("span", {}, `practice, try ${kept.tried.length}`)),
     pad(
       giant(judgement.verdict === "hit" ? "Hit" : judgement.verdict === "missed" ? "Missed" : "Cannot tell", 80),
-      el("p", { class: `said verdict ${judgement.verdict}`, role: "status", "data-say": "", "data-verdict": judgement.verdict }, judgement.sentence),
+      el("p", { class: `said verdict ${judgement.verdict}`, "data-say": "", "data-verdict": judgement.verdict }, judgement.sentence),
       ...(judgement.advice ? [el("p", {}, judgement.advice)] : []),
       ...(car ? [el("p", {}, car)] : []),
       el("h2", { class: "lead" }, "Your odds"),

@@ -1,14 +1,17 @@
-// What the live coach and the practice have in common: the loop, the screens, taps and keys, trying out the sound.
-// The screens, the sounds and the plan's windows are the phone page's own modules.
+// What the live coach and the practice have in common: the loop, the screens, taps and keys, trying out the sound, and
+// what a screen reader is told. The screens, the sounds and the plan's windows are the phone page's own modules.
 
 import { dueAct } from "./coach/attempt.js";
 import { latencyFromTaps } from "./coach/latency.js";
 import { fitWords } from "./coach/page.js";
 import { speaker } from "./coach/sound.js";
 import { toneSchedule } from "./coach/tones.js";
+import { viewOf } from "./coach/view.js";
 
 /** A second touch within this is a bounce of the first [s]. */
 const BOUNCE = 0.08;
+/** Where a press is a tap. */
+const PADS = "#pad, .tap";
 
 /**
  * A coach on a page.
@@ -23,6 +26,7 @@ export function shell(win, plan, screens, hooks) {
     voice: win.tickoverVoice ?? speaker(plan, win),
     root: win.document.querySelector("main"),
     link: win.document.querySelector("#link"),
+    spoken: win.document.querySelector("#told"),
     tries: 0,
     hits: 0,
     tapped: true,
@@ -39,18 +43,20 @@ export function shell(win, plan, screens, hooks) {
   app.tap = () => tap(app, hooks);
   app.answer = (name) => {
     hooks.answer(name, app.voice.now());
-    app.frame?.(app.voice.now());
+    draw(app, app.voice.now());
   };
   app.turn = (condition, holds) => {
     hooks.turn(condition, holds, app.voice.now());
-    app.frame?.(app.voice.now());
+    draw(app, app.voice.now());
   };
   app.stop = () => app.screen === "run" && hooks.stop(app.voice.now());
   app.hear = () => hear(app);
   app.tapAlong = () => tapAlong(app);
   app.pageTime = () => (win.tickoverVoice ? win.tickoverVoice.now() : win.performance.now() / 1000);
   win.addEventListener("resize", () => fitWords(app.root));
+  app.root.tabIndex = -1; // a screen that has nothing to tap takes the focus itself
   win.document.addEventListener("keydown", (event) => keys(app, event));
+  win.document.addEventListener("click", (event) => pressed(app, event));
   win.document.addEventListener("visibilitychange", () => keepAwake(app));
   const loop = () => {
     app.tick();
@@ -68,15 +74,48 @@ export function say(app, words) {
 }
 
 function show(app, screens, name) {
+  const held = app.win.document.activeElement;
+  const mine = app.screen !== "" && (held === app.win.document.body || app.root.contains(held));
+  const words = app.screen === name ? held.textContent : "";
   app.screen = name;
   const { nodes, frame } = screens[name](app);
   app.frame = frame ?? null;
   app.root.replaceChildren(...nodes);
   app.root.className = name;
+  const live = app.silent ? null : app.root.querySelector("[aria-live]");
+  live?.removeAttribute("aria-live"); // #told says the same, and what comes next
   app.win.scrollTo(0, 0);
   fitWords(app.root);
   app.frame?.(app.voice.now());
+  const again = words && [...app.root.querySelectorAll("button")].find((b) => b.textContent === words);
+  if (mine) focusOn(again || app.root.querySelector("#pad") || app.root);
+  announce(app, app.root.querySelector("[data-say]")?.textContent ?? "");
   keepAwake(app);
+}
+
+/** Draw; where the control that had the focus went with it, the pad has it, or the next Tab begins at the foot. */
+function draw(app, now) {
+  const held = app.win.document.activeElement;
+  const mine = app.root.contains(held);
+  app.frame?.(now);
+  if (!mine || held.isConnected) return;
+  const foot = app.root.querySelector(".foot");
+  foot.tabIndex = -1;
+  focusOn(app.root.querySelector("#pad") || foot);
+}
+
+const focusOn = (node) => node.focus({ preventScroll: true });
+
+/** Tell a screen reader; each thing once. */
+function announce(app, words) {
+  if (words && app.spoken.textContent !== words) app.spoken.textContent = words;
+}
+
+/** Now and next, whenever they change. */
+function nowAndNext(app, now) {
+  if (app.state.phase !== "lead in" && app.state.phase !== "running") return;
+  const { word, head, next } = viewOf(app.plan, app.state, now);
+  announce(app, `${word}. ${head ? `${head}. ` : ""}Next: ${next}.`);
 }
 
 function tick(app, hooks) {
@@ -84,8 +123,9 @@ function tick(app, hooks) {
   if (app.screen === "run") {
     hooks.tick(now);
     if (app.screen === "run") app.voice.play(app.silent ? [] : toneSchedule(app.plan, app.state, now));
+    if (app.screen === "run" && !app.silent) nowAndNext(app, now);
   }
-  app.frame?.(now);
+  draw(app, now);
 }
 
 /** A tap of the helper: the act that is due has been done. */
@@ -96,16 +136,23 @@ function tap(app, hooks) {
   if (act === null || now - app.lastTap < BOUNCE || app.root.querySelector("[data-answer]") !== null) return;
   app.lastTap = now;
   hooks.tap(act.name, now);
-  app.frame?.(now);
+  draw(app, now);
 }
 
+/** Space and Enter tap, wherever the focus is but on another control: there they do what they always do. */
 function keys(app, event) {
   if (event.key === "Escape") app.stop();
-  if (event.key !== " " || event.repeat) return;
+  if (event.key !== " " && event.key !== "Enter") return;
+  if (event.target.closest("a, button, input, select, textarea, summary") && !event.target.closest(PADS)) return;
   if (app.along || (app.screen === "run" && app.tapped && !app.root.querySelector("[data-answer]"))) {
-    event.preventDefault();
-    app.tap();
+    event.preventDefault(); // and no click follows, so that one press is one tap
+    if (!event.repeat) app.tap();
   }
+}
+
+/** A pad pressed by a screen reader: a click that no finger and no mouse made. */
+function pressed(app, event) {
+  if (event.detail === 0 && event.target.closest(PADS)) app.tap();
 }
 
 /** Play the sounds of this routine one after the other. */
@@ -115,7 +162,7 @@ async function hear(app) {
   const cue = { event: "", words: "", until: null };
   const pips = [0, 0.8, 1.6].map((t) => ({ ...cue, at: now + t, sound: "pip" }));
   app.voice.play(pips.concat(app.plan.heard.map((sound, k) => ({ ...cue, at: now + 2.4 + 0.9 * k, sound }))));
-  app.frame?.(app.voice.now());
+  draw(app, app.voice.now());
 }
 
 /** Twelve pips to tap along to, and what they say of the delay. */
@@ -126,14 +173,14 @@ async function tapAlong(app) {
   app.along = { pips, taps: [] };
   app.voice.play(pips.map((at) => ({ at, sound: "pip", event: "", words: "", until: null })));
   app.win.setTimeout(() => endAlong(app), 1000 * (0.8 + 0.6 * 12 + 0.3));
-  app.frame?.(app.voice.now());
+  draw(app, app.voice.now());
 }
 
 function endAlong(app) {
   app.delay = latencyFromTaps(app.along.pips, app.along.taps);
   app.along = null;
   if (app.delay.delay !== undefined) app.voice.correct(app.delay.delay);
-  app.frame?.(app.voice.now());
+  draw(app, app.voice.now());
 }
 
 /** Keep the screen on while an attempt runs, where the phone allows it. */

@@ -98,15 +98,8 @@ const follow = async (job, said, far) => {
 };
 
 const sendLog = (form) => {
-  const job = form.dataset.log, file = form.elements.log.files[0];
-  if (form.elements.glances.value.trim()) return send(form); // the server says that it is one or the other
+  const job = new URL(form.action).pathname.split("/")[2], file = form.elements.log.files[0];
   const { said, far, stop, end } = workBox(form);
-  const body = new FormData();
-  for (const name of ["normal_lo", "normal_hi", "by"]) {
-    const value = form.elements[name].value.trim().replace(",", ".");
-    if (value) body.append(name, name === "by" ? form.elements[name].value.trim() : value);
-  }
-  body.append("log", file);
   const request = new XMLHttpRequest();
   const warn = (e) => e.preventDefault();
   let sending = true;
@@ -130,8 +123,9 @@ const sendLog = (form) => {
     if (work.state === "done") return done(form);
     fail(work.state === "stopped" ? "Stopped. Nothing was kept." : work.what, work.way_out);
   };
-  request.open("POST", `/api/jobs/${job}/reading?later=true`);
-  request.send(body);
+  request.open("POST", `${form.action}?later=true`);
+  request.setRequestHeader("Accept", "application/json");
+  request.send(new FormData(form));
 };
 
 // --- charts
@@ -159,7 +153,7 @@ for (const form of document.querySelectorAll("form[data-keep]")) keepTyped(form)
 for (const form of document.querySelectorAll("form[data-send]")) form.addEventListener("submit", (e) => {
   e.preventDefault();
   tell(form, "");
-  if (form.dataset.log && form.elements.log.files.length) sendLog(form); else send(form);
+  if (form.elements.log?.files.length && !form.elements.glances?.value.trim()) sendLog(form); else send(form);
 });
 for (const form of document.querySelectorAll("form[data-sound]")) listen(form, tell, done);
 for (const figure of document.querySelectorAll("figure[data-chart]")) draw(figure);
