@@ -23,6 +23,15 @@ IMAGES = """() => Promise.all([...document.images].filter((i) => i.getClientRect
   return i.complete ? null : new Promise((done) => { i.onload = i.onerror = done; });
 }))"""
 """Until every image that shows has come."""
+CHARTS = """async () => {
+  for (const chart of document.querySelectorAll("figure[data-chart] .chart")) {
+    if (!chart.checkVisibility()) continue;
+    chart.scrollIntoView();
+    for (let k = 0; k < 100 && !chart.matches(".live"); k++) await new Promise((done) => setTimeout(done, 50));
+  }
+  scrollTo(0, 0);
+}"""
+"""Until every chart that shows has drawn itself: it waits until somebody comes near it."""
 
 
 def shoot(browser: Browser, shop: Shop, name: str, path: str, out: Path) -> list[str]:
@@ -37,6 +46,7 @@ def shoot(browser: Browser, shop: Shop, name: str, path: str, out: Path) -> list
             page.on("console", lambda m: faults.append(f"{name}: {m.text}") if m.type == "error" else None)
             page.goto(f"{shop.base}{path}")
             page.wait_for_load_state("networkidle")
+            page.evaluate(CHARTS)
             page.evaluate(IMAGES)  # not wait_for_function: our policy forbids what it evaluates in the page
             # a bar that sticks to the window would lie across the middle of a picture of the whole page
             page.evaluate("for (const bar of document.querySelectorAll('.next')) bar.style.position = 'static'")

@@ -137,6 +137,7 @@ class Header(_Line):
         by: who performed it, free text.
         watched: conditions of counted time whose changes were all recorded; what is not named is known only where the
             attempt tells of it.
+        cued: whether a coach gave each act its tone; None where nobody said.
     """
 
     v: Literal[1] = 1
@@ -148,6 +149,7 @@ class Header(_Line):
     begun: str | None = None
     by: str | None = None
     watched: tuple[str, ...] = ()
+    cued: bool | None = None
 
 
 class Event(_Line):

@@ -22,6 +22,14 @@ from tickover.web.works import Work
 PHONE, DESK = {"width": 360, "height": 780}, {"width": 1280, "height": 900}
 
 
+HEADING = """[...document.querySelectorAll("#stage-2 .chart text.strong")].map((t) => t.textContent)
+  .filter((t) => !/^(used|[a-z])$/.test(t)).join(" ")"""
+CUT = """[...document.querySelectorAll("#stage-2 .chart text")].filter((t) => {
+  const { x, width } = t.getBBox();
+  return x < -1 || x + width > t.ownerSVGElement.clientWidth + 1;
+}).map((t) => t.textContent)"""
+
+
 def log_text(mean: float, swing: float, seconds: float = 70.0) -> bytes:
     rows = ["time (s),engine speed (rpm),coolant (C),throttle (%),vehicle speed (km/h)"]
     for k in range(round(seconds * 10)):
@@ -118,6 +126,9 @@ def test_arrive_measure_zoom_and_set_up_on_a_phone(tab: Any, address: str, site:
     # The chart by keyboard.
     place = tab.locator("#stage-2 .chart")
     place.scroll_into_view_if_needed()
+    tab.wait_for_selector("#stage-2 .chart.live text")
+    assert tab.evaluate(HEADING) == "engine speed, r/min; dotted: normal 650 to 750"
+    assert tab.evaluate(CUT) == []
     tab.wait_for_selector("#stage-2 .chart.live svg")
     shown = tab.locator("#stage-2 .shown")
     assert "0 to 70 s" in shown.inner_text()
@@ -236,6 +247,52 @@ def test_stop_while_a_log_is_read_keeps_nothing_also_after_a_reload(
     tab.get_by_role("button", name="Measure", exact=True).click()
     tab.locator("form .told").wait_for()
     assert "engine speed" in tab.inner_text("form .told")
+    assert chosen(tab, "log") == 0  # what was refused is not sent again with the glances
+    keep, kept = Work.keep, threading.Event()
+    monkeypatch.setattr(Work, "keep", lambda work: (keep(work), kept.wait(30)))
+    tab.set_input_files("input[name=log]", {"name": "idle.csv", "mimeType": "text/csv", "buffer": log_text(842, 30)})
+    tab.get_by_role("button", name="Measure", exact=True).click()
+    for _ in range(2):  # what is being kept cannot be stopped, also after a reload
+        tab.get_by_text("Keeping it in the job").wait_for()
+        assert tab.get_by_role("button", name="Stop").count() == 0
+        tab.reload()
+    kept.set()
+    tab.wait_for_selector("#stage-2 .big")
+
+
+def chosen(tab: Any, name: str) -> int:
+    return int(tab.evaluate("(n) => document.querySelector(`input[name=${n}]`).files.length", name))
+
+
+def test_a_chosen_file_can_be_taken_out_again_in_every_form(tab: Any, address: str, site: Site) -> None:
+    job = begin(tab, address)
+    answer_arrive(tab)
+    log = {"name": "idle.csv", "mimeType": "text/csv", "buffer": b"\x89PNG\r\n\x1a\n" + bytes(80)}
+    out = tab.get_by_role("button", name="Take the file out")
+    assert out.count() == 0
+    tab.set_input_files("input[name=log]", log)
+    tab.fill("input[name=glances]", "700 720 690 710 700 705 695 710 700 690")
+    tab.get_by_role("button", name="Measure", exact=True).click()
+    tab.get_by_text("not from both").wait_for()
+    no_sideways(tab)
+    out.click()
+    assert (chosen(tab, "log"), out.count()) == (0, 0)
+    assert tab.evaluate("document.activeElement.name") == "log"
+    tab.get_by_role("button", name="Measure", exact=True).click()
+    tab.wait_for_selector("#stage-2 .big, #stage-2 .verdict")
+    assert entries(site, job).count("reading") == 1
+    unfold(tab)  # a log of the last minutes at Set up is kept, and no fault is told
+    tab.set_input_files("#stage-3 input[name=log]", {**log, "buffer": log_text(842, 30)})
+    assert out.count() == 1
+    tab.locator("#stage-3 input[name=seen]").first.check()
+    tab.get_by_role("button", name="Keep how they stand").click()
+    tab.wait_for_selector("#stage-3.done, #stage-3 .told")
+    assert tab.locator("#stage-3 .told").all_inner_texts() == []
+    tab.goto(f"{address}/")
+    unfold(tab)
+    tab.set_input_files("input[name=file]", {**log, "name": "job.zip"})
+    out.click()
+    assert chosen(tab, "file") == 0
 
 
 def test_a_sound_is_decoded_in_the_browser_and_kept_as_wav_of_one_channel(tab: Any, address: str, site: Site) -> None:

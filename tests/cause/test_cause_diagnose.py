@@ -49,7 +49,9 @@ def test_every_answer_is_whole(evidence, car):
     for g in found.groups:
         assert g.lo <= g.probability <= g.hi
         assert g.likely == ("unlikely" if g.probability < 0.2 else "likely" if g.probability > 0.5 else "possible")
-        assert bool(g.tied_because) == (len(g.causes) > 1)
+        stand = [c for c in g.causes if c.share >= 0.1 * g.probability]
+        sound = any(c.family == "sound" for c in g.causes)
+        assert bool(g.tied_because) == (len(g.causes) > 1 and (len(stand) > 1 or sound))
     assert [g.probability for g in found.groups] == sorted((g.probability for g in found.groups), reverse=True)
     if isinstance(found.next_test, NextTest):
         assert found.pull is not None or found.next_test.name not in evidence.tests

@@ -5,6 +5,7 @@ import pytest
 from tickover.cause.evidence import Evidence
 from tickover.cause.from_job import evidence_from_job
 from tickover.idle import IdleReading, IdleState
+from tickover.idle.relapse import Drive, watch
 from tickover.jobs import Entry
 from tickover.results import CannotTell, Quantity
 
@@ -91,6 +92,49 @@ def test_a_repair_leaves_only_the_story():
     assert got == Evidence(history=("cleaned",))
     again = evidence_from_job(job(TOLD, idle("before", 980), REPAIR, idle("after", 700)), 0)
     assert again.idle_speed.value == 700
+
+
+def watched(verdict, trim=10.0, spread=14.0):
+    """An entry of a watch as ``tickover watch`` keeps it."""
+    drives = [Drive(at=float(k), trim=trim + k % 2, spread=spread) for k in range(6)]
+    kept = watch(drives, normal_trim=2.0, normal_spread=7.0).model_dump(mode="json")
+    assert kept["verdict"] == verdict
+    return ("drive", "watch", kept)
+
+
+SETTLED = ("after", "comparison", {"verdict": "settled"})
+
+
+def test_a_watch_that_came_back_replaces_the_reading_of_when_it_was_well():
+    got = evidence_from_job(job(TOLD, idle("before", 980), idle("after", 740), SETTLED, watched("comes back")), 0)
+    trim = got.trims["idle"]
+    assert trim.value == pytest.approx(10 + 2 / 3)
+    assert (trim.spread, trim.how) == (pytest.approx(3 / 3**0.5), "job")
+    assert (got.roughness.value, got.roughness.how) == (14, "job")
+    assert (got.verdict, got.idle_speed) == (None, None), "settled, and its reading, are overtaken"
+    assert got.history == ("cleaned",)
+
+
+def test_what_was_typed_before_it_came_back_leaves_its_tests_and_no_numbers():
+    typed = ("cause", "causes", {}, {"typed": {"trims": {"2500": 6}, "idle_speed": 950, "tests": {"pinch": "nothing"}}})
+    got = evidence_from_job(job(typed, idle("after", 740), SETTLED, watched("comes back")), 0, carry=True)
+    assert (set(got.trims), got.idle_speed, got.tests) == ({"idle"}, None, {"pinch": "nothing"})
+    after = evidence_from_job(job(watched("comes back"), typed), 0, carry=True)
+    assert (set(after.trims), after.idle_speed.value) == ({"idle", "2500"}, 950)
+
+
+def test_a_relapse_in_words_overtakes_settled_too_and_a_newer_reading_overtakes_the_watch():
+    said = ("arrive", "relapse", {"text": "hunts again"})
+    assert evidence_from_job(job(idle("after", 740), SETTLED, said), 0) == Evidence()
+    newer = evidence_from_job(job(SETTLED, watched("comes back"), idle("before", 990, trim=8.0)), 0)
+    assert (newer.idle_speed.value, newer.trims["idle"].value) == (990, 8.0)
+
+
+def test_a_watch_that_stays_well_leaves_settled_and_an_old_watch_without_its_numbers_says_nothing():
+    well = evidence_from_job(job(idle("after", 740), SETTLED, watched("stays well", 2.0, 7.0)), 0)
+    assert (well.verdict, well.idle_speed.value) == ("settled", 740)
+    old = evidence_from_job(job(idle("after", 740), SETTLED, ("drive", "watch", {"verdict": "comes back"})), 0)
+    assert old == Evidence()
 
 
 TYPED = {

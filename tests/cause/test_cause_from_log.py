@@ -173,3 +173,47 @@ def test_coolant_counts_only_once_it_has_settled():
         88, abs=1
     )
     assert read(log(coolant_temperature=lambda t: 81 + t * 0.06)).evidence.coolant is None
+
+
+def held(leave_out=(), high=2500.0, low=980.0, foot=9.0):
+    """Two minutes of idle, then two of a held speed, without a pedal."""
+    return log(
+        240,
+        leave_out=("pedal_d", *leave_out),
+        engine_speed=lambda t: np.where(t < 120, low, high),
+        throttle_position=lambda t: np.where(t < 120, 2.0, foot),
+        short_trim_1=lambda t: np.where(t < 120, 14.0, 6.0),
+    )
+
+
+def test_throttle_and_road_speed_tell_an_idle_from_a_held_speed_without_a_pedal():
+    found = read(held())
+    assert found.evidence.trims["idle"].value == pytest.approx(18, abs=0.5)
+    assert found.evidence.trims["2500"].value == pytest.approx(10, abs=0.5)
+    assert found.evidence.idle_speed.value == pytest.approx(980, abs=5)
+    assert not found.refusals
+
+
+@pytest.mark.parametrize(
+    ("change", "names", "not_names"),
+    [
+        ({"leave_out": ("throttle_position",)}, "the pedal with it, or else the throttle", "road speed"),
+        ({"leave_out": ("vehicle_speed",)}, "the pedal and the road speed", "throttle"),
+        ({"foot": 2.0}, "the pedal", "road speed"),
+        ({"low": 1500.0}, "the pedal", "road speed"),
+    ],
+)
+def test_where_it_cannot_be_told_no_idle_is_read_and_only_what_is_missing_is_named(change, names, not_names):
+    found = read(held(**change))
+    assert not {"idle", "idle with load"} & set(found.evidence.trims)
+    assert found.evidence.idle_speed is None
+    said = found.refusals[0]
+    assert "no idle was read from this log" in said.reason
+    assert names in said.way_out
+    assert not_names not in said.way_out
+
+
+def test_a_log_of_which_nothing_was_read_says_so():
+    bare = log(leave_out=("pedal_d", "short_trim_1", "long_trim_1", "fuel_system_status", "coolant_temperature"),
+               engine_speed=lambda t: np.where(t < 100, 900.0, 3500.0))  # fmt: skip
+    assert any("neither for nor against" in r.reason for r in read(bare).refusals)

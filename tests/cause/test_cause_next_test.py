@@ -1,6 +1,7 @@
 """The next test: only one whose outcomes change the answer, it parts what the sentence could not, and it says why."""
 
 import sys
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from cause_panel_cars import evidence as panel_evidence
 from cause_panel_score import bounds
 
 from tickover.cause import TESTS, Car, Evidence, NextTest, diagnose
+from tickover.cause.acting import no_test
 from tickover.cause.acts import FETCH, MEASURES
 from tickover.cause.answer import answer_of, changed
 from tickover.cause.hypotheses import HYPOTHESES
@@ -99,7 +101,7 @@ def _shares(found):
 def test_a_leak_that_pinching_found_wants_no_further_test_but_the_act():
     found = answer("leak, pinched")
     assert isinstance(found.next_test, CannotTell)
-    assert "draws air" in found.next_test.way_out
+    assert "the hose is found" in found.next_test.way_out
     assert found.finding == "fault"
 
 
@@ -285,3 +287,99 @@ def test_where_nothing_is_left_open_but_something_else_an_answer_is_given():
     rates = dict.fromkeys((h.name for h in HYPOTHESES if h.family in ("fault", "stale")), 1e-4)
     found = diagnose(Evidence(trims={"idle": 0, "2500": 0}, idle_speed=700), AIR, base_rates=rates)
     assert found.finding == "sound"
+
+
+def test_with_any_two_causes_named_and_no_test_left_there_is_something_to_do():
+    evidence, car = CASES["leak"]
+    now = answer_of(weigh(evidence, car).causes, alike_of(weigh(evidence, car)), 0)
+    for one in range(len(HYPOTHESES)):
+        for two in range(len(HYPOTHESES)):
+            for finding in ("fault", "stale", "cannot tell"):
+                left = replace(now, finding=finding, named=(one, two), groups=((one,), (two,)))
+                assert no_test(left, evidence, nothing_read=False).way_out.endswith(".")
+
+
+TIED = Evidence(
+    trims={"idle": 3, "2500": 2}, idle_speed=990, idle_air=22, complaint=("high",), codes=(), history=("nothing",)
+)
+TIED_CAR = Car(metering="pressure", displacement_l=1.6, normal=(700, 800), idle_air_normal=30)
+
+
+def test_an_outcome_that_was_to_part_two_causes_parts_them_once_it_came():
+    """Once a hiss was foretold to part a leak from an old memory, and came, and they still "fit alike"."""
+    before = diagnose(TIED, TIED_CAR)
+    assert "fit alike" in before.sentence
+    assert before.next_test.name == "listen"
+    assert "leak" in before.next_test.outcomes[0].decides
+    for tests in ({"listen": "hiss"}, {"pinch": "nothing", "smoke": "found"}, {"pinch": "falls"}):
+        found = diagnose(TIED.model_copy(update={"tests": tests}), TIED_CAR)
+        assert "fit alike" not in found.sentence, tests
+        assert found.group_of("leak").names.isdisjoint({"old memory"})
+        assert found.finding == "fault"
+
+
+def test_a_test_that_finds_the_place_goes_first_without_a_tool_and_the_rest_are_told_as_spare():
+    """Once a misfire counter, an air flow and a smoke machine went before a hand on a hose."""
+    found = answer("leak")
+    order = [t.name for t in (found.next_test, *found.tests)]
+    assert {*order[:2]} == {"listen", "pinch"}
+    assert found.next_test.needs == "nothing"
+    assert found.next_test.finds
+    assert order.index("smoke") > 1
+    assert found.spare
+    assert all(not t.pays for t in found.spare)
+    assert not {t.name for t in found.spare} & {*order}
+
+
+def test_a_place_that_is_found_is_worth_nothing_more():
+    evidence, car = CASES["leak"]
+    for tests in ({"listen": "hiss"}, {"smoke": "found"}):
+        found = diagnose(evidence.model_copy(update={"tests": tests}), car)
+        told = [t for t in (found.next_test, *found.tests, *found.spare) if isinstance(t, NextTest)]
+        assert not any(t.finds for t in told)
+
+
+def test_two_banks_the_other_way_round_are_read_side_by_side_and_the_act_is_named():
+    found = diagnose(Evidence(trims={"idle": 15, "2500": 14}, trims_bank2={"idle": -14, "2500": -13}), AIR)
+    assert found.next_test.name == "both banks"
+    assert "crosswise" in found.next_test.why
+    assert found.next_test.often == ""
+
+
+def test_a_rare_member_of_a_row_is_told_as_rare_and_not_as_tied():
+    row = answer("leak").groups[0]
+    assert row.names == {"leak", "misfire counters"}
+    assert "or, rarely, misfire counters still set" in row.says
+    assert row.tied_because == ""
+
+
+@pytest.mark.parametrize("ethanol", [30, 50, 85])
+def test_fuel_with_much_ethanol_is_told_with_what_it_asks_for(ethanol):
+    """More ethanol carries less heat and less fuel for its air: by stoichiometry E85 wants 45 % more than petrol."""
+    trims = dict.fromkeys(("idle", "2500", "cruise", "hard load"), 14)
+    found = diagnose(Evidence(trims=trims, ethanol=ethanol), AIR)
+    asked = int(found.sentence.split("asks for about ")[1].split(" %")[0])
+    full = 14.7 / ((1 - ethanol / 100) * 14.7 + ethanol / 100 * 9.0) - 14.7 / (0.95 * 14.7 + 0.05 * 9.0)
+    assert asked == pytest.approx(100 * full, abs=4)
+    assert found.pull is None
+    if ethanol == 85:
+        assert "the trims add less" in found.sentence
+    else:
+        assert "explains the trims" in found.sentence
+        assert isinstance(found.next_test, CannotTell)
+        assert "put the right fuel in" in found.next_test.way_out
+        assert "next test" not in found.advice_because
+
+
+def test_an_ordinary_fuel_is_not_spoken_of():
+    assert "ethanol" not in diagnose(Evidence(trims={"idle": 14}, ethanol=10), AIR).sentence
+
+
+def test_trims_that_ask_for_a_hole_no_engine_idles_with_name_no_hole():
+    """Once +5 % at idle and +25 % under load were "a hole of at least 6 mm"."""
+    given = {"idle": 5, "2500": 12, "hard load": {"value": 25, "at_limit": True}}
+    found = diagnose(Evidence(trims=given), AIR)
+    assert isinstance(found.hole, CannotTell)
+    assert "stall" in found.hole.reason
+    assert "rail pressure" in [t.name for t in found.tests]
+    assert not isinstance(answer("leak").hole, CannotTell)

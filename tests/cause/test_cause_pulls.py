@@ -50,7 +50,7 @@ def test_two_banks_that_are_off_each_its_own_way_are_read_again_side_by_side():
     found = diagnose(Evidence(trims={"idle": 18}, trims_bank2={"idle": -16}), AIR)
     assert found.pull.one == "bank 1 at idle +18 %"
     assert "crosswise" in found.pull.says
-    assert found.next_test.name == "trim idle"
+    assert found.next_test.name == "both banks"
     assert diagnose(Evidence(trims={"idle": 18}, trims_bank2={"idle": 2}), AIR).pull is None
 
 

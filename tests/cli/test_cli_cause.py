@@ -1,13 +1,16 @@
 """``tickover cause`` and ``tickover watch``."""
 
 import json
+import shlex
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from tickover.cause import Causes
+from tickover.cause import TESTS, Causes
+from tickover.cause.acts import MEASURES
 from tickover.cli.cause import cause_command
+from tickover.cli.cause_options import option_of
 from tickover.cli.cause_watch import watch_command
 from tickover.errors import InputError
 
@@ -73,6 +76,12 @@ def test_no_codes_stored_is_evidence_and_not_asked_for_again():
         (["--test", "pinch=perhaps"], "comes out as"),
         (["--speed", "99999"], "lies outside"),
         (["--did", "sold"], "is none of"),
+        (["--did", "nothing,battery"], "“nothing” stands beside other answers"),
+        (["--complaint", "none,high"], "“none” stands beside other answers"),
+        (["--codes", "p0171,none"], "“none” stands beside codes"),
+        (["--idle-air", "20:"], "28:40"),
+        (["--displacement", "2000"], "in litres that is 2"),
+        (["--displacement", "0.2"], "outside 0.6 to 6 l"),
     ],
 )
 def test_what_was_typed_wrongly_is_said_with_a_way_out(words, told):
@@ -165,7 +174,7 @@ def test_what_is_missing_is_named_with_the_option_of_this_door():
 def test_where_no_test_would_change_the_answer_it_says_what_to_act_on():
     out = " ".join(run(*LEAK, "--test", "pinch=falls").output.split())
     assert "No next test" in out
-    assert "No test at hand would change this answer. Act: find where it draws air" in out
+    assert "No test at hand would change this answer. Act: the hose is found" in out
     assert "Next test" not in out
 
 
@@ -187,3 +196,61 @@ def test_every_line_fits_into_eighty_columns(monkeypatch):
     monkeypatch.setenv("COLUMNS", "80")
     for words in (LEAK, [*LEAK, "--whole"], ["--trim", "idle=0", "--speed", "980", "--metering", "pressure"], []):
         assert max(len(line) for line in run(*words).output.splitlines()) <= 80
+
+
+def test_a_figure_that_cannot_be_written_is_one_message(tmp_path):
+    with pytest.raises(InputError, match="cannot be written"):
+        run(*LEAK, "--figure", str(tmp_path / "nowhere" / "x.svg"))
+
+
+def test_the_same_log_twice_is_refused(tmp_path):
+    log = tmp_path / "a.csv"
+    log.write_text("time,rpm\n0,800\n", encoding="utf-8")
+    out = run("--log", str(log), "--log", str(log.parent / "." / "a.csv"))
+    assert out.exit_code == 2
+    assert "given twice" in out.output
+
+
+def test_every_test_says_which_option_takes_its_result():
+    out = run(*LEAK).output
+    assert "Then: tickover cause … --test listen=hiss|quiet" in out
+    found = json.loads(run(*LEAK, "--json").output)["result"]
+    told = {t["name"]: t["option"] for t in (found["next_test"], *found["tests"], *found["spare"])}
+    assert told["pinch"] == "--test pinch=falls|nothing"
+    assert told["misfires"].startswith("--misfires N (missed firings per 1,000 revolutions")
+    assert all(told.values())
+
+
+def test_every_option_that_is_told_is_one_of_the_command_and_takes_what_it_says():
+    options = {o for p in cause_command.params for o in p.opts}
+    named = [*TESTS, *(m.channel for m in MEASURES), "codes", "history", "both banks", "verdict", "long trim",
+             "coolant behaviour"]  # fmt: skip
+    for name in named:
+        told = option_of(name)
+        assert told.split()[0] in options, name
+        word = shlex.split(told.partition(" (")[0])
+        if "|" in word[1]:
+            place, equals, outcomes = word[1].rpartition("=")
+            for outcome in outcomes.split("|"):
+                given = run(word[0], f"{place}{equals}{outcome}")
+                assert given.exit_code == 0, (name, outcome, given.output)
+
+
+def test_the_plain_answer_is_short_and_names_all_cautions_once_above_the_act(monkeypatch):
+    monkeypatch.setenv("COLUMNS", "80")
+    out = run(*LEAK).output
+    assert len(out.splitlines()) <= 33
+    assert out.count("Caution") == 1
+    assert out.index("Caution") < out.index("Engine idling warm: listen")
+    assert "rests on" not in out
+    assert "rests on" in run(*LEAK, "--whole").output
+
+
+def test_two_logs_that_disagree_are_named(tmp_path):
+    log = tmp_path / "idle.csv"
+    rows = [f"{t},{750 + t % 3},{-1 + t % 2},-1,90,33" for t in range(240)]
+    log.write_text("time,rpm,stft,ltft,coolant,map\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    out = " ".join(run("--log", str(log), "--trim", "idle=12±1", "--metering", "air").output.split())
+    assert "At odds: trim at idle" in out
+    assert "(idle.csv)" in out
+    assert "“typed” is counted in" in out

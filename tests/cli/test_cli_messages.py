@@ -7,7 +7,6 @@ from pathlib import Path
 import pytest
 
 from tickover.cause import Evidence
-from tickover.cli import main
 from tickover.cli.cause_read import RANGES
 from tickover.cli.people import read_taps
 
@@ -18,20 +17,6 @@ FIELDS = {
     "--speed": ("idle_speed", ""), "--idle-air": ("idle_air", ""), "--misfires": ("misfires", ""),
     "--roughness": ("roughness", ""), "--coolant": ("coolant", ""), "--ethanol": ("ethanol", ""),
 }  # fmt: skip
-
-
-@pytest.fixture
-def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    monkeypatch.setenv("TICKOVER_STORE", str(tmp_path / "jobs.db"))
-    monkeypatch.chdir(tmp_path)
-
-    def run(*words: str) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as stop:
-            main(list(words))
-        said = capsys.readouterr()
-        return int(stop.value.code or 0), said.out, said.err
-
-    return run
 
 
 @pytest.mark.parametrize(

@@ -18,7 +18,7 @@ PRESSES = [3.0 + 0.3739 * k for k in range(10)]
 
 
 def judged(
-    presses=PRESSES, down=7.0, up=18.5, *, flash=9.0, lit=17.0, w=0.0, person=None, until=40.0
+    presses=PRESSES, down=7.0, up=18.5, *, flash=9.0, lit=17.0, w=0.0, person=None, until=40.0, cued=None
 ) -> AttemptJudgement:
     d = presses[-1] + down
     rows = [("ignition on", 0.0, 0.0)]
@@ -26,7 +26,7 @@ def judged(
     rows += [("press", d - w, d + w), ("lamp flashing", d + flash, d + flash), ("lamp lit", d + lit, d + lit)]
     rows += [("release", d + up - w, d + up + w), ("crank", d + up + 1.5, d + up + 1.5), ("end", d + until, d + until)]
     events = tuple(Event(seq=n, kind=k, t_lo=lo, t_hi=hi) for n, (k, lo, hi) in enumerate(rows))
-    header = Header(routine="pedal-count", routine_hash=COUNT.digest)
+    header = Header(routine="pedal-count", routine_hash=COUNT.digest, cued=cued)
     return judge_attempt(COUNT, Attempt(header=header, events=events), person)
 
 
@@ -39,6 +39,12 @@ def test_a_late_act_is_told_with_what_to_do_and_to_have_it_cued() -> None:
     assert "aim at 7 s, it was 8.30 s" in found.advice
     assert "Have it cued" in found.advice
     assert "cued" not in judged(down=8.3, person=Person(cv=0.02)).advice
+
+
+def test_to_have_it_cued_is_no_advice_where_it_was() -> None:
+    found = judged(down=8.3, cued=True)
+    assert "cued" not in found.advice
+    assert "aim at 7 s, it was 8.30 s. Let its tone lead" in found.advice
 
 
 def test_a_span_is_explained_by_the_change_that_shortens_it() -> None:

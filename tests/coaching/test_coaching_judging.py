@@ -76,7 +76,7 @@ def test_an_act_nobody_asked_for_is_a_miss_with_its_name() -> None:
     rows = [("ignition on", 0, 0), ("press", 3, 3), ("ignition off", 10, 10), ("end", 60, 60)]
     found = judge_attempt(HOLD, attempt(*rows))
     assert found.verdict == "missed"
-    assert found.extras == ("ignition off when up was due",)
+    assert found.extras == ("ignition off when let up was due",)
 
 
 def test_an_attempt_of_another_version_of_the_routine_is_refused() -> None:

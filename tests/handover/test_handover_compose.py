@@ -31,13 +31,12 @@ def test_a_settled_job_says_so_with_its_figures():
         "The engine lost its idle memory with the flat battery.",
     )
     assert done(sheet) == [
-        "Car made ready, 2 of 3 conditions met",
-        "Idle-air relearn by pedal count, first try: missed. Press 4 came 0.4 seconds late.",
-        "Idle-air relearn by pedal count, second try: every step in time",
+        "Set up, 2 of 3 conditions met; not: key-on volts",
+        "Idle-air relearn by pedal count: missed once, then every step in time",
         "Idle measured again: settled",
         "Nothing was erased",
     ]
-    assert [row.when for row in sheet.done] == ["08:30", "08:40", "08:50", "09:10", ""]
+    assert [row.when for row in sheet.done] == ["08:30", "08:50", "09:10", ""]
     assert len(sheet.tries) == 2
     assert "stays settled" in sheet.cannot_tell[0]
 
@@ -142,21 +141,76 @@ def test_later_stages_are_read_leniently_and_left_out_where_they_say_nothing():
     assert sheet.cannot_tell[-1] == "Left out: the confirmation drive. Rain."
 
 
-def test_what_a_drive_held_is_told_with_the_name_of_each_monitor():
-    monitors = [
-        {"title": "Catalyst", "words": "The drive held all it waits for, at 9:59."},
-        {"title": "Evaporative system", "words": "Cold start: cannot tell."},
-        {"title": "EGR", "words": "EGR: short by 3 s."},
-        {"words": "catalyst: held"},
-        None,
-    ]
-    sheet = sheet_from_entries(entries(*BEGIN, ("drive", "check", {"monitors": monitors})))
+MONITORS = [
+    {"id": "evap", "title": "Evaporative system", "verdict": "met", "words": "Held, at 9:59."},
+    {"id": "catalyst", "title": "Catalyst", "verdict": "not met", "words": "Catalyst: short by 3 s."},
+    {"id": "egr", "title": "EGR", "verdict": "cannot tell", "words": "The stretch from 11:47 is cut off by the log."},
+    {"title": "General denominator", "verdict": "met"},
+    None,
+]
+DROVE = {"duration": 1860.0, "distance": {"kind": "quantity", "value": 24.3}, "monitors": MONITORS}
+
+
+def test_a_drive_is_one_line_of_what_it_was_for_and_whether_that_was_held():
+    sheet = sheet_from_entries(entries(*BEGIN, ("drive", "check", {**DROVE, "planned": ["evap"]})))
     assert sheet.driving == (
-        "Catalyst: the drive held all it waits for, at 9:59.",
-        "Evaporative system: cold start: cannot tell.",
-        "EGR: short by 3 seconds.",
-        "Catalyst: held.",
+        "A drive of 31 minutes and 24 km for the car’s self-checks. Held: evaporative system.",
+    )  # fmt: skip
+    told = {"monitors": MONITORS, "planned": []}
+    sheet = sheet_from_entries(entries(*BEGIN, ("drive", "check", DROVE), ("drive", "check", told)))
+    assert sheet.driving[1] == (
+        "A drive for the car’s self-checks. Held: evaporative system and general denominator; not held: catalyst; "
+        "cannot tell: EGR."
     )
+    assert len(sheet.driving) == 2
+    assert not any("11:47" in line or "3 seconds" in line for line in sheet.driving)
+
+
+def of_routine(routine, *met):
+    return ("set up", "needs", {"routine": routine, "needs": [{"need": f"Need {n}", "met": m}
+            for n, m in enumerate(met)]})  # fmt: skip
+
+
+def test_the_set_up_is_that_of_the_routine_that_was_attempted():
+    tried = {**attempt(), "routine": "pedal-hold"}
+    other = of_routine("power-cycle", True, True)
+    assert not any("ready" in t or "Set up" in t for t in done(sheet_from_entries(
+        entries(other, ("relearn", "attempt", tried)))))  # fmt: skip
+    own = [other, of_routine("pedal-hold", True, True), ("relearn", "attempt", tried)]
+    assert done(sheet_from_entries(entries(*own)))[0] == "Car made ready, all 2 conditions met"
+
+
+def test_what_was_not_met_is_named_and_where_nothing_was_met_nothing_is_said():
+    tried = {**attempt(), "routine": "pedal-hold"}
+    some = [of_routine("pedal-hold", True, False, False, False), ("relearn", "attempt", tried)]
+    told = "Set up, 1 of 4 conditions met; not: need 1; need 2 and 1 more"
+    assert done(sheet_from_entries(entries(*some)))[0] == told
+    none = [of_routine("pedal-hold", False, False), ("relearn", "attempt", tried)]
+    assert "onditions" not in done(sheet_from_entries(entries(*none)))[0]
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "said"),
+    [
+        (["missed"], "missed. Press 4 came 0.4 seconds late."),
+        (["missed", "missed"], "missed twice. Press 4 came 0.4 seconds late."),
+        (["missed", "missed", "hit"], "missed twice, then every step in time"),
+        (["hit", "hit"], "every step in time, twice"),
+        (["missed", "undecided"], "missed once, then done, cannot tell whether every step was in time"),
+    ],
+)
+def test_tries_at_one_routine_are_one_line(verdicts, said):
+    tries = [attempt(k, v, late=0.7 if v == "missed" else 0.0) for k, v in enumerate(verdicts, start=1)]
+    assert done(sheet_from_entries(entries(*(("relearn", "attempt", t) for t in tries))))[0] == (
+        f"Idle-air relearn by pedal count: {said}"
+    )
+
+
+def test_tries_before_and_after_a_repair_are_two_lines():
+    rows = [("relearn", "attempt", attempt(1, "missed")), ("cause", "repair", {"text": "Hose replaced"}),
+            ("relearn", "attempt", attempt(1))]  # fmt: skip
+    assert [t.split(": ")[-1] for t in done(sheet_from_entries(entries(*rows)))[:3]] == [
+        "missed. Press 4 came 0.4 seconds late.", "Hose replaced", "every step in time"]  # fmt: skip
 
 
 def test_a_later_reading_overtakes_the_verdict():
@@ -293,7 +347,7 @@ def test_a_routine_that_does_not_say_is_taken_to_erase():
 
 
 def test_nothing_is_said_of_erasing_where_nothing_was_tried():
-    assert done(sheet_from_entries(entries(*BEGIN))) == ["Car made ready, 2 of 3 conditions met"]
+    assert done(sheet_from_entries(entries(*BEGIN))) == ["Set up, 2 of 3 conditions met; not: key-on volts"]
 
 
 def test_a_real_car_is_not_called_invented():

@@ -196,6 +196,24 @@ def test_what_is_cut_is_said_and_the_last_line_stays():
     assert kept + left == 30
 
 
+def test_the_hit_and_the_verdict_are_cut_last_and_the_page_is_filled():
+    sheet = sheet_from_entries(finished(tries=(attempt(1, "missed", late=0.7), attempt(2))))
+    rows = tuple(Row(text=f"Thing number {i} was done with a good many words about it", when="09:00") for i in range(9))
+    full = sheet.model_copy(update={"done": (*rows, *sheet.done, *rows), "wrong": ("Told at length. " * 12,) * 4})
+    text, pages = text_of(full)
+    assert pages == 1
+    said = squeezed(text)
+    assert "more,intheshop" in said
+    assert squeezed("missed once, then every step in time") in said
+    assert squeezed("Idle measured again: settled") in said
+    cut = page.source(full)
+    trims = [t for t in page.TRIMS if page._fitting(full, t, draft=False) is not None]
+    plain = page._fitting(full, trims[0], draft=False)
+    assert plain is not None
+    assert cut.shortened
+    assert len(cut.files["sheet.json"]) >= len(plain.files["sheet.json"])
+
+
 def test_the_sheet_is_a4_with_14_mm_edges():
     reader = PdfReader(io.BytesIO(page.pdf(sheet_from_entries(finished()))))
     box = reader.pages[0].mediabox

@@ -120,3 +120,27 @@ def test_what_the_misfire_counter_says_names_its_level_and_its_drives():
     assert watch([Drive(at=1.0, misfires=8.0)]).counter_says == "It stands at 8, below 10 already."
     assert "stops falling at 5" in watch([Drive(at=1.0, misfires=9.0)], below=5).counter_says
     assert watch([Drive(at=1.0, trim=0.0)]).counter_says == ""
+
+
+def test_the_newest_drives_say_where_it_stands_with_their_spread():
+    found = watch(drives([0.0] * 9 + [8.0, 9.0, 10.0]), normal_trim=0.0)
+    assert found.newest_trim.value == pytest.approx(9)
+    assert found.newest_trim.half_width == pytest.approx(1.96 * TRIM_SPREAD / 3**0.5)
+    assert isinstance(found.newest_spread, CannotTell)
+    rough = watch([Drive(at=1.0, spread=14.0)], normal_spread=7.0).newest_spread
+    assert (rough.value, rough.lo) == (14, pytest.approx(14 * (1 - 1.96 * 0.35)))
+
+
+def test_come_back_is_called_a_relapse_and_no_proof_of_a_fault():
+    said = watch(drives([10.0] * 6), normal_trim=0.0).sentence
+    assert "a relapse" in said
+    assert "stale" in said
+    assert "is acting" not in said
+
+
+def test_a_normal_that_was_given_is_compared_and_not_asked_for():
+    flat = list(np.random.default_rng(1).normal(2, 1, 12))
+    given, bare = (fit_learning(list(enumerate(flat)), normal) for normal in (2.0, None))
+    assert "its normal is +2.0 %" in given.way_out
+    assert "compare it" not in given.way_out
+    assert "compare it with its normal" in bare.way_out

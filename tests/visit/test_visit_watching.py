@@ -119,9 +119,94 @@ def test_an_attempt_overtakes_a_watch():
     assert next_stage(job(*SETTLED, ON, attempt("hit", "pedal-hold"))).stage == "after"
 
 
+PINCH = {"name": "pinch", "act": "Pinch the hoses one by one.", "option": "--test pinch=falls|nothing (hoses)"}
+ACT = {"kind": "cannot tell", "reason": "None.", "way_out": "Act: close the hose. Then measure the idle again."}
+OPEN = (START[0], FULL, DARK)
+
+
+@pytest.mark.parametrize("before", [(), OPEN, SETTLED[:-1]])
+def test_a_test_that_cause_names_is_next_with_its_option_and_never_ready(before):
+    told = causes("do not relearn", next_test={**PINCH, "cautions": ["Hands clear of the belt."]})
+    step = next_step(job(*before, told), 2)
+    assert (step.stage, step.command) == ("cause", "tickover cause --job 2 --test pinch=OUTCOME")
+    assert step.sentence.startswith("Pinch the hoses one by one; then Cause again")
+    assert (step.test, step.outcomes, step.cautions) == ("pinch", ("falls", "nothing"), ("Hands clear of the belt.",))
+    left = job(*before, told, ("cause", "skipped", {"reason": "no time"}))
+    assert next_stage(left).stage != "cause"
+
+
+def test_two_correct_attempts_without_effect_and_a_test_name_the_test():
+    once = (attempt("hit", "pedal-hold"), after("no change"))
+    rows = (*OPEN, *START[1:], *once, *once, causes("do not relearn", "stale", next_test=PINCH))
+    assert next_step(job(*rows), 2).test == "pinch"
+    assert "The next test: Pinch the hoses one by one" in may_try(job(*rows), "pedal-hold").why
+
+
+def test_wait_and_watch_with_a_test_does_the_test_unless_nothing_speaks_of_a_fault():
+    assert next_step(job(*OPEN, causes("wait and watch", "cannot tell", next_test=PINCH)), 1).test == "pinch"
+    assert next_step(job(*OPEN, causes("wait and watch", "sound", next_test=PINCH)), 1).stage == "drive"
+
+
+@pytest.mark.parametrize(
+    ("option", "typed"),
+    [
+        ("--trim 2500=N (%, short and long trim together)", "--trim 2500=NUMBER"),
+        ('--test "hand at exhaust=even|missing"', "--test 'hand at exhaust=OUTCOME'"),
+        ("--vacuum 18inHg (your reading with its unit)", "--vacuum READING"),
+        ("--idle-air NOW:NORMAL (both in %)", "--idle-air READING"),
+        ("--did battery|cleaned", "--did OUTCOME"),
+    ],
+)
+def test_an_example_in_an_option_becomes_a_blank_and_is_never_run_as_a_reading(option, typed):
+    told = causes("do not relearn", next_test={"name": "x", "act": "Look."})
+    assert next_step(job(told), 2, option_of=lambda _: option).command == f"tickover cause --job 2 {typed}"
+
+
+@pytest.mark.parametrize("before", [(START[0], FULL), SETTLED[:-1]])
+def test_what_cause_says_to_mend_is_next_and_only_then_the_idle_and_relearn(before):
+    told = causes("do not relearn", next_test=ACT, advice_cautions=["Engine off."])
+    step = next_step(job(*before, told), 3)
+    assert step.stage == "cause"
+    assert step.short == "mend it, then write down the repair"
+    assert step.sentence.startswith("Close the hose. Once that is done, write it down as a repair")
+    assert step.command == "tickover job add 3 --stage cause --kind repair --data text=WHAT"
+    assert step.cautions == ("Engine off.",)
+    mended = next_stage(job(*before, told, ("cause", "repair", {})))
+    assert mended.stage in {"before", "set up", "relearn"}
+    assert standing(job(*before, told, END[-1]))["cause"] == "done"
+
+
+def test_to_have_it_learned_another_way_is_no_mending_and_a_sound_car_has_nothing_to_mend():
+    assert next_step(job(causes("do not relearn", "stale", next_test=ACT)), 1).short == "do it, then write it down"
+    assert next_stage(job(*OPEN, causes("do not relearn", "sound", next_test=ACT))).stage != "cause"
+
+
+def test_the_stop_rule_holds_where_set_up_was_never_entered():
+    once = (attempt("hit", "pedal-hold"), after("no change"))
+    assert next_stage(job(*OPEN, START[1], *once, *once)).stage == "cause"
+    assert next_stage(job(*OPEN, START[1], attempt("hit", "pedal-hold"))).stage == "after"
+
+
+def test_a_first_relearn_that_cause_advises_is_next_with_its_set_up_first():
+    about = known(load_library())
+    told = (*OPEN, START[1], ("relearn", "skipped", {"reason": "find the cause first"}), causes("relearn", "stale"))
+    step = next_step(job(*told), 3, about)
+    assert (step.stage, step.command) == ("set up", "tickover arrive --set-up --job 3")
+    step = next_step(job(*told, START[2]), 3, about)
+    assert (step.stage, step.command) == ("relearn", "tickover coach power-cycle --job 3")
+    assert step.sentence.startswith("Cause says relearn.")
+    again = (*SETTLED, BACK, causes("relearn", "stale"))
+    assert next_step(job(*again), 3, about).sentence.startswith("Cause says relearn again: try 2.")
+
+
 ROWS = st.one_of(
     st.sampled_from([ON, WELL, BACK, FULL, DARK, ("cause", "repair", {}), ("arrive", "relapse", {}), *START, *END[:2]]),
-    st.builds(causes, st.sampled_from(["relearn again", "do not relearn", "wait and watch"])),
+    st.builds(
+        causes,
+        st.sampled_from(["relearn", "relearn again", "do not relearn", "wait and watch"]),
+        st.sampled_from(["fault", "stale", "sound", "cannot tell"]),
+        next_test=st.sampled_from([None, PINCH, ACT]),
+    ),
     st.builds(attempt, st.sampled_from(["hit", "missed"]), st.sampled_from(["power-cycle", "pedal-hold"])),
     st.builds(after, st.sampled_from(["settled", "no change", "worse", "cannot tell"])),
     st.sampled_from([("drive", "skipped", {"reason": "no time"}), ("cause", "skipped", {"reason": "no time"})]),

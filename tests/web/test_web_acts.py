@@ -176,3 +176,14 @@ def test_the_light_is_kept_and_leads_back_to_our_own_pages_only(refusing: TestCl
     assert (
         refusing.post("/light", data={"light": "day", "back": "/jobs/1/record"}).headers["location"] == "/jobs/1/record"
     )
+
+
+def test_a_number_that_is_none_is_not_kept(client: TestClient) -> None:
+    for number, why in (("NOTAVIN", "has 7 characters"), ("1M8GDM9AXKPO42788", "has O at place 12"),
+                        ("1M8GDM9A5KP042788", "is mistyped")):  # fmt: skip
+        answer = client.post("/jobs/1/personal", data={"vin": number})
+        assert (answer.status_code, why in answer.text) == (400, True)
+    assert client.get("/api/jobs/1/record").json()["result"]["personal"] == {}
+    sure = {"vin": "1m8gdm9a5kp042788", "as_it_stands": "yes"}
+    assert client.post("/jobs/1/personal", data=sure).status_code == 303
+    assert client.get("/api/jobs/1/record").json()["result"]["personal"] == {"vin": "1M8GDM9A5KP042788"}

@@ -150,3 +150,23 @@ def test_a_car_is_judged_as_the_command_line_judges_it_in_the_forms_own_words(
     assert command.value.what == words.replace(words[: words.index(value)], f"{name}=", 1)
     kept = client.post("/api/jobs", json={"fuel": " Petrol ", "displacement_l": 2.4}).json()["result"]["job"]
     assert client.get(f"/api/jobs/{kept}/record").json()["result"]["entries"][0]["data"]["fuel"] == "petrol"
+
+
+def test_of_two_tabs_the_later_one_is_told_and_not_kept(client: TestClient) -> None:
+    page = client.get("/jobs/1").text
+    seen = page[page.index('name="upto" value="') + 19 :].split('"')[0]
+    first = client.post("/jobs/1/arrive", data={"complaint": "high", "upto": seen})
+    assert first.status_code == 303, first.text
+    before = client.get("/api/jobs/1/record").json()
+    late = client.post("/jobs/1/arrive", data={"complaint": "low", "upto": seen})
+    assert (late.status_code, "came meanwhile at Arrive" in late.text) == (400, True)
+    assert "What you typed is still there" in late.text
+    assert client.get("/api/jobs/1/record").json() == before
+    again = max(e["seq"] for e in before["result"]["entries"])
+    assert client.post("/jobs/1/arrive", data={"complaint": "low", "upto": again}).status_code == 303
+
+
+def test_answers_that_exclude_each_other_are_told_in_the_pages_own_words(client: TestClient) -> None:
+    answer = client.post("/jobs/1/arrive", data={"danger": ["none", "fuel"]})
+    assert answer.status_code == 400
+    assert "“none of these” cannot stand beside “it smells of fuel”" in answer.text

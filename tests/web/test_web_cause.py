@@ -210,6 +210,9 @@ def test_every_measure_that_may_come_next_has_its_field() -> None:
     for measure in MEASURES:
         assert asked_by(measure.channel) is not None, measure.channel
     assert asked_by("codes") is not None
+    both = asked_by("both banks")
+    assert both is not None
+    assert [f.name for f in getattr(both, "fields", ())] == ["trims.idle", "trims_bank2.idle"]
     assert asked_by("history") is not None
 
 
@@ -217,3 +220,24 @@ def test_script_in_a_field_stays_text(http: TestClient, job: int) -> None:
     said: dict[str, Any] = {"evidence": {"codes": ["<script>alert(1)</script>"]}}
     http.post(f"/api/jobs/{job}/cause", json=said)
     assert "<script>alert" not in http.get(f"/jobs/{job}").text.lower()
+
+
+def test_a_log_that_disagrees_with_what_was_typed_is_named(http: TestClient, job: int, tmp_path: Path) -> None:
+    """Once +8 % that was typed and −1.6 % of a log both stood there, and nothing was said of it."""
+    http.post(f"/jobs/{job}/cause", data={"trims.idle": "8±2", "test.pinch": "falls", "metering": "air"})
+    rows = "\n".join(f"{t},{705 + t % 3},{-1 + t % 2},-1,90" for t in range(240))
+    log = f"time,rpm,stft,ltft,coolant\n{rows}\n"
+    sent = http.post(f"/api/jobs/{job}/cause/log", files={"log": ("idle.csv", log)})
+    assert sent.status_code == 200, sent.text
+    (told,) = [d for d in newest(tmp_path, job).data["disagree"] if "trim at idle" in d]
+    assert "(idle.csv)" in told
+    assert "“typed” is counted in" in told
+    assert f"At odds:</b> {told}" in http.get(f"/jobs/{job}").text.replace("&#34;", '"')
+
+
+def test_no_command_of_the_terminal_is_shown_on_the_page(http: TestClient, job: int) -> None:
+    http.post(f"/jobs/{job}/cause", data={"trims.idle": "18", "trims.2500": "6", "metering": "air"})
+    page = http.get(f"/jobs/{job}").text
+    part = page[page.index('id="stage-6"') : page.index('id="stage-7"')]
+    assert "tickover cause" not in part
+    assert "--test" not in part

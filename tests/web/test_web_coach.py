@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
-from coach_site import Clock, Page, begin, client, new_job
+from coach_site import Clock, Page, begin, client, new_job, routine
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
@@ -323,3 +323,53 @@ def test_a_simulated_job_says_so(http: TestClient, clock: Clock, folder: Path) -
     assert http.get(f"/api/attempts/{page.attempt}").json()["simulated"] is True
     assert kept(folder, job)[0].simulated is True
     assert "(simulated)" in http.get(f"/jobs/{job}/coach/pedal-hold").text
+
+
+def relearn(http: TestClient, job: int) -> str:
+    """Stage Relearn of the sheet, where it is due."""
+    page = http.get(f"/jobs/{job}").text
+    return page[page.index('id="stage-4"') : page.index('id="stage-5"')]
+
+
+def test_the_sheet_says_that_an_attempt_runs_and_leads_to_it(http: TestClient, clock: Clock, folder: Path) -> None:
+    job = new_job(http)
+    for stage in ("arrive", "before", "set up"):
+        http.post(f"/jobs/{job}/notes", data={"kind": "skipped", "stage": stage, "text": "done elsewhere"})
+    assert "running" not in relearn(http, job)
+    page = begin(http, job, clock, by="K. <b>", switch="button")
+    page.tap("ignition on", "on", 5.0)
+    for server in (http, client(folder, clock)):  # another server over the same record, too
+        told = relearn(server, job)
+        assert "Try 1 is running on another screen" in told
+        assert "by K. &lt;b&gt;" in told
+        assert f'href="/jobs/{job}/coach/pedal-hold?switch=button">Join</a>' in told
+        assert "Every routine of the library" not in told
+    assert page.tap("press", "down", 8.0)["over"] == ""  # looking at the sheet has ended nothing
+    page.end("stopped")
+    assert "running" not in relearn(http, job)
+
+
+def test_a_coached_miss_is_not_told_to_be_cued(http: TestClient, clock: Clock, folder: Path) -> None:
+    page = begin(http, job := new_job(http), clock)
+    play(page, LATE)
+    advice = page.end("missed")["judgement"]["advice"]
+    assert "One thing to change" in advice
+    assert "Have it cued" not in advice
+    with open_store(folder / "jobs.db") as store:
+        text = store.attachment(kept(folder, job)[0].attachments[0]).decode()
+    assert json.loads(text.splitlines()[0])["cued"] is True
+
+
+def test_needs_ticked_beside_the_coach_are_the_set_up_of_that_routine(
+    http: TestClient, clock: Clock, folder: Path
+) -> None:
+    job = new_job(http)
+    needs = [n.need for n in routine().needs]
+    begin(http, job, clock, seen=needs[:2]).end("stopped")
+    begin(http, job, clock, seen=needs[1:3]).end("stopped")
+    begin(http, job, clock, seen=needs[:3]).end("stopped")  # all of it is told already
+    begin(http, job, clock, seen=[]).end("stopped")
+    with open_store(folder / "jobs.db") as store:
+        held = [e for e in store.current(job) if e.stage == "set up"]
+    assert [e.data["routine"] for e in held] == ["pedal-hold", "pedal-hold"]
+    assert [[n["need"] for n in e.data["needs"] if n["met"]] for e in held] == [needs[:2], needs[:3]]

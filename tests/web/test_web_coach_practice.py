@@ -151,3 +151,12 @@ def test_the_picture_is_fit_to_be_shown_whatever_the_odds(rows: list[list[float]
     found = odds_rise(odds)
     assert found.faults() == []
     assert odds_words(odds, "tones").startswith("Clean run with the tones: ")
+
+
+def test_practice_leads_back_to_the_job_that_it_was_opened_from(http: TestClient) -> None:
+    job = new_job(http)
+    page = http.get(f"/practice/power-cycle?switch=key&job={job}").text
+    assert f'<a href="/jobs/{job}#stage-4">Job {job:04d}</a>' in page
+    assert "All jobs" not in page
+    assert '<a href="/">All jobs</a>' in http.get("/practice/power-cycle").text
+    assert http.get("/practice/power-cycle?job=0").status_code == 422

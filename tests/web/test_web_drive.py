@@ -140,11 +140,24 @@ def test_a_drive_is_checked_and_drawn_with_what_was_missed(http: TestClient, pla
         [entry] = [e for e in store.current(planned) if e.kind == "check"]
     assert entry.attachments[0].name == "my drive.csv"
     assert max(entry.data["speed"]) == 70.0
-    assert entry.data["sentence"].startswith("15 min, held what these wait for")
+    assert entry.data["sentence"] == "15 min, plan held for oxygen sensor"
+    assert entry.data["planned"] == ["o2"]
     page = http.get(f"/jobs/{planned}").text
     part = page[page.index('id="stage-7"') : page.index('id="stage-8"')]
     assert "only the car knows that" in part
     assert "<svg" in part
+    assert "<h3>Plan held for oxygen sensor</h3>" in part
+    seen = part[: part.index("Monitor by monitor, the others too")]
+    assert "Cold idle" not in seen
+    assert "Cold idle" in part  # folded, with the others
+
+
+def test_the_page_says_how_large_the_tones_are(http: TestClient, planned: int) -> None:
+    page = http.get(f"/jobs/{planned}").text
+    told = int(page.split("the tones</a> (about ")[1].split(" MB")[0])
+    with http.stream("GET", f"/jobs/{planned}/drive/plan.wav") as answer:
+        size = int(answer.headers["content-length"]) / 1e6
+    assert abs(told - size) < 1 + 0.2 * size
 
 
 @pytest.mark.parametrize("data", [b"", b"\x00\x01\x02", b"MDF     lies", b"<gpx", b"a,b\n1,2\n"])

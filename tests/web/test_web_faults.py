@@ -16,6 +16,8 @@ from tickover.jobs import Store, open_store
 from tickover.web.app import create_app
 from tickover.web.faults import as_data, way_back
 from tickover.web.guard import Guard
+from tickover.web.pair import Lan
+from tickover.web.pairing import Pairing
 from tickover.web.site import Site
 
 BROWSER = {"accept": "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8"}
@@ -159,3 +161,37 @@ def test_what_should_not_happen_is_a_page_too(site: Site, monkeypatch: pytest.Mo
         page = client.get("/", headers=BROWSER)
         assert (page.status_code, "ZeroDivisionError" in page.text) == (500, True)
         assert client.get("/", headers=PROGRAM).json()["error"] == "Broken"
+
+
+def test_a_job_that_there_is_not_leads_to_the_list_without_path_or_command(client: TestClient, site: Site) -> None:
+    for answer in (client.get("/jobs/99", headers=BROWSER), client.post("/jobs/99/notes", data={"text": "x"})):
+        assert answer.status_code == 404
+        assert "There is no job 99" in answer.text
+        assert 'href="/">To the list of jobs</a>' in answer.text
+        assert str(site.store) not in answer.text
+        assert "tickover job" not in answer.text
+    assert "tickover job" in client.get("/jobs/99", headers=PROGRAM).json()["way_out"]
+
+
+def test_what_was_typed_is_spoken_of_only_where_something_was_sent(site: Site) -> None:
+    guard = Guard(create_app(site), hosts=frozenset({HOST}), pairing=Pairing(), clock=lambda: 0.0, secure=False)
+    with TestClient(guard, base_url=f"http://{HOST}", follow_redirects=False) as unpaired:
+        asked = unpaired.get("/", headers=BROWSER)
+        sent = unpaired.post("/jobs", headers=BROWSER)
+    assert (asked.status_code, sent.status_code) == (401, 401)
+    assert "What you typed" not in asked.text
+    assert "What you typed" in sent.text
+
+
+@pytest.mark.parametrize("lan", [False, True])
+def test_devices_are_led_to_where_devices_are_paired(site: Site, lan: bool) -> None:
+    reached = Lan(Pairing(), f"http://{HOST}", "AA:BB", lambda: 0.0)
+    guard = Guard(create_app(site, reached if lan else None), hosts=frozenset({HOST}), pairing=None,
+                  clock=lambda: 0.0, secure=False)  # fmt: skip
+    with TestClient(guard, base_url=f"http://{HOST}", follow_redirects=False) as client:
+        job = new_job(client, arrived=False)
+        for path in ("/", f"/jobs/{job}"):
+            assert ('href="/devices"' in client.get(path).text) == lan
+        if lan:
+            spent = client.post("/pair", data={"token": "spent"})
+            assert (spent.status_code, "Devices" in spent.text) == (403, True)

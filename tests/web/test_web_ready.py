@@ -136,3 +136,19 @@ def shared(tmp_path_factory: pytest.TempPathFactory) -> TestClient:
 @given(text=st.text(max_size=200))
 def test_any_text_is_decoded_or_refused(text: str, shared: TestClient) -> None:
     assert shared.post("/api/jobs/1/ready", json={"hex": text}).status_code in {200, 400}
+
+
+def test_without_a_rule_the_page_asks_for_it_and_judges_what_was_read(
+    http: TestClient, job: int, tmp_path: Path
+) -> None:
+    assert http.post(f"/jobs/{job}/ready", data={"hex": BYTES}).status_code == 303
+    page = http.get(f"/jobs/{job}").text
+    part = page[page.index('id="stage-8"') : page.index('id="stage-9"')]
+    box = part[part.index('<form class="rule"') : part.index("</form>")]
+    assert "no inspection&#39;s rule is named" in box or "no inspection's rule is named" in box
+    assert 'value="us-federal"' in box
+    assert http.post(f"/jobs/{job}/ready", data={"rule": "us-federal"}).status_code == 303
+    assert [e.kind for e in held(tmp_path, job)] == ["readiness", "rule"]  # a relearn is to come: no verdict is kept
+    page = http.get(f"/jobs/{job}").text
+    assert '<form class="rule"' not in page
+    assert 'class="verdict ' in page[page.index('id="stage-8"') :]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -93,6 +94,38 @@ def test_nothing_to_set_up_for_before_arrive_and_not_both_log_and_figures(client
 
 
 def test_a_script_as_a_need_stays_text(client: TestClient) -> None:
-    assert client.post("/jobs/1/set-up", data={"seen": [SCRIPT], "by": SCRIPT[:80]}).status_code == 303
+    assert client.post("/jobs/1/set-up", data={"seen": [SCRIPT], "volts": "12.6", "by": SCRIPT[:80]}).status_code == 303
     assert "<script>alert" not in client.get("/jobs/1").text
     assert "<script>alert" not in client.get("/jobs/1/record").text
+
+
+def test_nothing_looked_at_is_refused_and_nothing_is_kept(client: TestClient) -> None:
+    for sent in ({}, {"seen": ["no need of this routine"]}):
+        answer = client.post("/jobs/1/set-up", data={"by": "R. H.", **sent})
+        assert (answer.status_code, "nothing was looked at" in answer.text) == (400, True)
+    assert client.get("/api/jobs/1").json()["result"]["stages"][2]["entries"] == []
+
+
+def test_another_routine_of_the_ladder_is_set_up_for(client: TestClient) -> None:
+    page = client.get("/jobs/1").text
+    other = re.search(r'href="/jobs/1\?set-up=([a-z-]+)#stage-3"', page)
+    assert other is not None
+    name = other[1]
+    shown = client.get(f"/jobs/1?set-up={name}").text
+    assert f'name="routine" value="{name}"' in shown
+    assert f'name="routine" value="{name}"' not in page
+    assert client.post("/jobs/1/set-up", data={"routine": name, "volts": "12.6"}).status_code == 303
+    entries = client.get("/api/jobs/1").json()["result"]["stages"][2]["entries"]
+    assert entries[-1]["data"]["routine"] == name
+    assert client.post("/jobs/1/set-up", data={"routine": "magic", "volts": "12.6"}).status_code == 400
+    assert client.get("/jobs/1?set-up=magic").status_code == 200
+
+
+def test_a_set_up_that_came_meanwhile_is_not_overtaken_without_a_word(client: TestClient) -> None:
+    seen = re.search(r'name="upto" value="(\d+)"', client.get("/jobs/1").text)
+    assert seen is not None
+    told = {"volts": "12.6", "upto": seen[1]}
+    assert client.post("/jobs/1/set-up", data={**told, "by": "A. B."}).status_code == 303
+    late = client.post("/jobs/1/set-up", data=told)
+    number = client.get("/api/jobs/1").json()["result"]["stages"][2]["entries"][-1]["seq"]
+    assert (late.status_code, f"entry {number} came meanwhile at Set up, by A. B." in late.text) == (400, True)

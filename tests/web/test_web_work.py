@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -213,3 +214,48 @@ def test_where_the_log_cannot_be_put_down_it_says_so_and_nothing_began(
     assert answer.headers["retry-after"]
     with open_store(site.store) as store:
         assert not [e for e in store.entries(job) if e.kind == "reading"]
+
+
+@pytest.mark.parametrize("when", ["while it is kept", "after"])
+def test_a_stop_that_comes_too_late_says_where_it_is_kept(
+    client: TestClient, site: Site, monkeypatch: pytest.MonkeyPatch, when: str
+) -> None:
+    job = job_with_all_open(client, "reading")
+    keep, held, go_on = Work.keep, threading.Event(), threading.Event()
+
+    def slowly(work: Work) -> None:
+        keep(work)
+        held.set()
+        assert go_on.wait(30)
+
+    monkeypatch.setattr(Work, "keep", slowly)
+    client.post(f"/jobs/{job}/reading", files={"log": ("idle.csv", log_text(842, 30))}, headers=BROWSER)
+    assert held.wait(60)
+    part = part_of(client, job, 2)
+    assert "Keeping it in the job" in part
+    assert f"/jobs/{job}/work/stop" not in part  # it cannot be stopped any more
+    assert client.get(f"/api/jobs/{job}/work").json()["result"]["stoppable"] is False
+    if when == "after":
+        go_on.set()
+        assert work_of(site, job).finished.wait(30)
+        assert "too late" not in part_of(client, job, 2)
+    answer = client.post(f"/jobs/{job}/work/stop", headers=BROWSER)  # pressed on a page that is older
+    assert (answer.status_code, answer.headers["location"]) == (303, f"/jobs/{job}#stage-2")
+    go_on.set()
+    assert work_of(site, job).finished.wait(30)
+    [seq] = [e["seq"] for e in entries(client, job) if e["kind"] == "reading"]
+    said = f"It was too late to stop: it is kept as entry {seq}; take it back under Record."
+    assert said in part_of(client, job, 2)
+    assert client.post(f"/api/jobs/{job}/work/stop").json()["result"]["too_late"] == said
+    client.post(f"/jobs/{job}/work/seen")
+    assert "too late" not in part_of(client, job, 2)
+
+
+def test_work_says_whether_the_file_itself_was_refused(client: TestClient, site: Site) -> None:
+    for log, refused in ((b"\x89PNG\r\n\x1a\n" + bytes(80), True), (log_text(842, 30), False)):
+        job = job_with_all_open(client, "reading")
+        client.post(f"/jobs/{job}/reading", files={"log": ("idle.csv", log)}, headers=BROWSER)
+        assert work_of(site, job).finished.wait(60)
+        told = client.get(f"/api/jobs/{job}/work").json()["result"]
+        assert told["refused"] is refused
+        assert ("is a picture, not a log" in told["what"]) is refused

@@ -135,9 +135,10 @@ def _some(question: Question, value: object) -> tuple[str, ...]:
     parts = [p for p in _parts(question, value) if p.lower() != NOT_KNOWN]
     chosen = {_choice(question, part) for part in parts}
     if question.alone in chosen and len(chosen) > 1:
-        others = ", ".join(v for v in question.values if v in chosen and v != question.alone)
+        others = ", ".join(f"“{question.words_of(v)}”" for v in question.values if v in chosen and v != question.alone)
         raise InputError(
-            f"“{question.name}” cannot be {question.alone} and {others} at once", way_out="Leave one of them out."
+            f"{question.ask.rstrip('?:')}: “{question.words_of(question.alone)}” cannot stand beside {others}",
+            way_out="Leave one of them out.",
         )
     return tuple(v for v in question.values if v in chosen)
 

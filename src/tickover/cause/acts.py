@@ -6,7 +6,7 @@ argued with. They sum to 1 over the outcomes. A cause that is not named has the 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -266,7 +266,13 @@ MEASURES: tuple[Measure, ...] = (
         (_CO,),
     ),
     Measure(
-        "misfires", "Read the misfire counters of the running trip, after two minutes of idle", 4.0, "a reader", (_CO,)
+        "misfires",
+        "Read the misfire counters of the running trip, all cylinders together, before and after two minutes of idle; "
+        "missed firings per 1,000 revolutions are what they rose by, times 1,000, over the revolutions (two minutes at "
+        "750 r/min are 1,500)",
+        4.0,
+        "a reader",
+        (_CO,),
     ),
     Measure(
         "volts rest",
@@ -322,15 +328,16 @@ MEND_CAUTIONS: Mapping[str, tuple[str, ...]] = {
 }
 """At those acts."""
 
-MEND: Mapping[str, str] = {
-    "leak": "find where it draws air (hoses, brake servo, manifold gasket) and close it",
-    "air meter": "look at hose, filter and plug of the air meter before it is changed",
-    "fuel error": "ask what was filled, then have the rail pressure read at idle",
-    "weak pump": "look at filter, pump voltage and ground before the pump is changed",
-    "injector dead time": "look at battery volts and injector plugs before the injectors",
-    "dead coil": "find the cylinder (swap coils with the ignition off), then coil, plug, injector",
-    "tired battery": "charge it, test it under load, look at posts and ground",
-    "stuck thermostat": "look at the coolant level, then change the thermostat, engine cold",
-    "coolant sensor": "look at plug and wires of the coolant sensor before it is changed",
+FINDS: Mapping[str, tuple[str, str]] = {
+    "pinch": ("leak", "falls"),
+    "listen": ("leak", "hiss"),
+    "smoke": ("leak", "found"),
+    "swap coil": ("dead coil", "moves"),
 }
-"""What to act on where no test would change the answer any more; common practice, no source."""
+"""Tests that find the place of a cause that must be found before anyone can mend it: the cause, and the outcome."""
+
+
+def cylinders_named(codes: Sequence[str] | None) -> dict[int, str]:
+    """Cylinders that stored codes name, each with its code, in order: P0303 names cylinder 3."""
+    named = {int(c[3:]): c for c in codes or () if c.startswith("P03") and c[3:].isdigit() and 1 <= int(c[3:]) <= 12}
+    return dict(sorted(named.items()))

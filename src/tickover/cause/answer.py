@@ -175,8 +175,11 @@ def changed(before: Answer, after: Answer) -> bool:
 
 
 def parted(before: Answer, after: Answer) -> bool:
-    """Whether an outcome parts the two causes that the sentence could not."""
+    """Whether an outcome parts the two causes that the sentence could not: it weighs, and no row holds both then."""
     if before.pair is None:
+        return False
+    held = {*before.pair}
+    if any(held <= {*g} for g in before.groups) and any(held <= {*g} for g in after.groups):
         return False
     one, two = (float(weight(before.causes, after.causes)[k]) for k in before.pair)
     with np.errstate(invalid="ignore"):

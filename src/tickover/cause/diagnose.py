@@ -7,18 +7,19 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from tickover.cause import words
-from tickover.cause.acts import FETCH, Act
+from tickover.cause import acting, words
+from tickover.cause.acts import FETCH, MEASURES, Act
 from tickover.cause.answer import Answer, answer_of, likeliness
 from tickover.cause.channels import CHANNELS, unscaled
 from tickover.cause.evidence import Car, Evidence
+from tickover.cause.fuel import Asked, asked_by_fuel
 from tickover.cause.hole import equivalent_hole
 from tickover.cause.hypotheses import ELSE, HYPOTHESES
 from tickover.cause.pulls import Piece, doubt_of, without
 from tickover.cause.results import Cause, Causes, Group, NextTest, Outcome, Pull, Speaking
 from tickover.cause.ties import alike_of
 from tickover.cause.weighing import Weighed, weigh
-from tickover.cause.worth import LEAST_CHANGE, Now, Prospect, prospect_of, prospects
+from tickover.cause.worth import LEAST_CHANGE, Now, Prospect, prospect_of, surveyed
 from tickover.results import CannotTell
 
 Floats = NDArray[np.float64]
@@ -28,7 +29,7 @@ RATES_OFF = 2.0
 """The range of a group: the odds before evidence may be off by so much either way [1]. Own choice."""
 SPREADS_OFF = 1.35
 """… and every spread of the predictions may be too small by so much [1]. Own choice."""
-TESTS_SHOWN = 5
+TESTS_SHOWN = 12
 PARTS_FROM = 0.2
 """A test parts the pair of the sentence where it does so in at least so many cases of the two [1]. Own choice."""
 CHEAP = 2.0
@@ -82,20 +83,28 @@ def diagnose(evidence: Evidence, car: Car | None = None, *, base_rates: Mapping[
     members = list(one.groups)
     if all(HYPOTHESES[k].name != ELSE for group in members for k in group):
         members.append((_else(),))
-    tests = _tests(prospects(w, evidence, car, now), one)
+    fuel = asked_by_fuel(w, evidence)
+    good, spare = surveyed(w, evidence, car, now)
     pull, again = _pull(w, evidence, car, base_rates, now)
-    tests = [*again, *tests]
-    how, cautions = words.acting(one, more=bool(tests))
+    tests = [*again, *_tests(good, one)]
+    more = bool(tests) and not (fuel is not None and fuel.explained)
+    how, cautions = acting.acting(one, evidence, more=more)
+    if fuel is not None and pull is not None and "ethanol" in f"{pull.one} {pull.other}":
+        pull = None  # the sentence speaks of that fuel itself
     return Causes(
-        sentence=words.finding_says(one, w, evidence),
+        sentence=_sentence(words.finding_says(one, w, evidence), fuel),
         finding=one.finding,
         advice=one.advice,
-        advice_because=words.advice_because(one, attempts, more=bool(tests)),
+        advice_says=acting.advice_says(one, attempts),
+        advice_because=acting.advice_because(
+            one, evidence, attempts, more=more, again=pull.again if pull is not None else ""
+        ),
         advice_how=how,
         advice_cautions=cautions,
         pull=pull,
-        next_test=tests[0] if tests else words.no_test(one, nothing_read=nothing_read),
+        next_test=_next(tests, fuel, acting.no_test(one, evidence, nothing_read=nothing_read)),
         tests=tuple(tests[1 : TESTS_SHOWN + 1]),
+        spare=tuple(_test(p, one).model_copy(update={"pays": False}) for p in spare),
         groups=tuple(_group(w, wide, m) for m in members),
         hole=equivalent_hole(w),
         evidence=(*w.numbers.got, *(f"{word.says}" for word in w.words)),
@@ -106,6 +115,20 @@ def diagnose(evidence: Evidence, car: Car | None = None, *, base_rates: Mapping[
         unseen=tuple(words.says(k) for k in words.unseen_of(one) if not nothing_read),
         rests_on=_rests_on(car, evidence, base_rates),
     )
+
+
+def _sentence(finding: str, fuel: Asked | None) -> str:
+    """The finding; where the fuel explains the trims, that is the finding."""
+    if fuel is None:
+        return finding
+    return f"Cannot tell a fault from the fuel. {fuel.says}" if fuel.explained else f"{fuel.says} {finding}"
+
+
+def _next(tests: Sequence[NextTest], fuel: Asked | None, otherwise: CannotTell) -> NextTest | CannotTell:
+    """The test to do next; where the fuel explains the trims, what to ask and to do about it."""
+    if fuel is not None and fuel.explained:
+        return fuel.act
+    return tests[0] if tests else otherwise
 
 
 def _else() -> int:
@@ -145,7 +168,8 @@ def _test(p: Prospect, one: Answer, why: str = "") -> NextTest:
             for says, chance, after, counts in zip(p.outcomes, p.chance, p.says, p.counts, strict=True)
             if chance >= _OUTCOME_LEAST
         ),
-        why=why,
+        why=why or ("It finds the place too." if p.place > 0 else ""),
+        finds=p.place > 0,
     )
 
 
@@ -156,12 +180,29 @@ def _pull(
     doubt = doubt_of(w, evidence)
     if doubt is None or doubt.faults:
         return (doubt.pull(None) if doubt is not None else None), []
+    if doubt.bits is None:
+        return doubt.pull(None), [_both_banks()]
     for piece in doubt.weaker_first:
         rest = without(evidence, piece)
         test = _again(piece, weigh(rest, car, base_rates=rates), rest, car, now)
         if test is not None:
             return doubt.pull(piece), [test]
     return doubt.pull(None), []
+
+
+def _both_banks() -> NextTest:
+    """Two banks that are off each its own way are read again, side by side."""
+    read = next(m for m in MEASURES if m.channel == "trim idle")
+    return NextTest(
+        name="both banks",
+        act="Read both trims of both banks again, side by side, at warm idle, loads off, for a minute",
+        bits=0,
+        minutes=read.minutes + FETCH[read.needs],
+        needs=read.needs,
+        cautions=read.cautions,
+        why="If both stand as they are, act: see whether the λ sensors of the two banks are plugged crosswise, "
+        "ignition off. If one of them reads otherwise now, tell that.",
+    )
 
 
 def _again(piece: Piece, w: Weighed, rest: Evidence, car: Car, now: Now) -> NextTest | None:
@@ -193,7 +234,7 @@ def _group(w: Weighed, wide: Floats, members: Sequence[int]) -> Group:
             Cause(name=h.name, says=h.says, family=h.family, share=min(float(causes[k]), 1.0))
             for k, h in ((k, HYPOTHESES[k]) for k in members)
         ),
-        says=words.group_says(members, nothing_read=not len(w.numbers.index) and not w.words),
+        says=words.group_says(members, w.causes, nothing_read=not len(w.numbers.index) and not w.words),
         probability=min(p, 1.0),
         lo=_odds(min(p, q), 1 / RATES_OFF),
         hi=_odds(max(p, q), RATES_OFF),

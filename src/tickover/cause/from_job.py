@@ -1,7 +1,8 @@
 """Evidence from a job: what was told at Arrive, codes, the latest reading, the comparison, attempts without effect.
 
 Of two entries that say different things the newer counts. A repair makes another car of it: of what came before it only
-what happened in the past still holds.
+what happened in the past still holds. What came back is no longer as it was read before: of a watch that says so the
+newest trim and spread count, and the readings and the comparison before it do not.
 """
 
 from __future__ import annotations
@@ -11,13 +12,16 @@ from typing import Any, get_args
 
 from pydantic import ValidationError
 
-from tickover.cause.evidence import Car, Complaint, Evidence, History
+from tickover.cause.evidence import Car, Complaint, Evidence, History, Value
 from tickover.cause.from_log import reading_evidence, together
 from tickover.idle import IdleReading
 from tickover.jobs import Entry
+from tickover.results import Quantity
 
 _BORE = {"clean": "clean", "dirty": "dirty"}
-_REPAIR = "repair"
+_REPAIR, _RELAPSE, _WATCH = "repair", "relapse", "watch"
+_LASTING = ("tests", "history", "ethanol")
+"""What was typed before it came back and still holds; numbers read then are of another idle."""
 _OURS = {"log", "job"}
 """How a number came in that nobody typed."""
 _OF_ITS_TIME = ("attempts", "verdict", "since_clear", "long_trim_zero")
@@ -36,20 +40,25 @@ def evidence_from_job(entries: Sequence[Entry], attempts: int, *, carry: bool = 
     """
     begin = max((k + 1 for k, e in enumerate(entries) if e.kind == _REPAIR), default=0)
     past, now = entries[:begin], entries[begin:]
-    reading = _newest(now, "reading", ("before", "after"))
-    comparison = _newest(now, "comparison", ("after",))
+    watch = _newest(now, _WATCH, ("drive",))
+    back = max((k + 1 for k, e in enumerate(now) if e.kind == _RELAPSE or (e is watch and _is_back(e))), default=0)
+    reading = _newest(now[back:], "reading", ("before", "after"))
+    comparison = _newest(now[back:], "comparison", ("after",))
     parts = [_story(e.data) for e in past if (e.stage, e.kind) == ("arrive", "answers")]
-    for entry in now:
+    for k, entry in enumerate(now):
         match entry.stage, entry.kind:
             case "arrive", "answers":
                 parts.append(_told(entry.data))
             case "ready", "codes":
                 parts.append(_codes(entry.data))
             case "cause", "causes" if carry:
-                parts.append(_typed(entry.inputs))
+                typed = _typed(entry.inputs)
+                parts.append(typed if k >= back else Evidence(**{n: getattr(typed, n) for n in _LASTING}))
             case (("before" | "after"), "reading") if entry is reading:
                 plain = {k: v for k, v in entry.data.items() if k not in {"sentence", "normal"}}
                 parts.append(Evidence(**reading_evidence(IdleReading.model_validate(plain), "job")))
+            case "drive", "watch" if entry is watch:
+                parts.append(_watched(entry.data))
             case "after", "comparison" if entry is comparison:
                 parts.append(_compared(entry, reading, attempts))
     return together([*parts, Evidence(attempts=min(attempts, 10))])
@@ -98,6 +107,32 @@ def _compared(comparison: Entry, reading: Entry | None, attempts: int) -> Eviden
     if overtaken or (verdict == "no change" and attempts == 0):
         return Evidence()
     return Evidence(verdict=verdict)
+
+
+def _is_back(watch: Entry) -> bool:
+    return watch.data.get("verdict") == "comes back"
+
+
+def _watched(watch: Mapping[str, Any]) -> Evidence:
+    """The newest idle trim and spread of a watch; empty where it kept none, as those of older versions."""
+    given: dict[str, Any] = {}
+    if (trim := _measured(watch.get("newest_trim"))) is not None:
+        given["trims"] = {"idle": trim}
+    if (spread := _measured(watch.get("newest_spread"))) is not None:
+        given["roughness"] = spread
+    try:
+        return Evidence(**given)
+    except ValidationError:
+        return Evidence()
+
+
+def _measured(told: Any) -> Value | None:  # noqa: ANN401 — one field of an entry, as JSON
+    """A measured number with its standard deviation; None where there is none."""
+    if not isinstance(told, Mapping) or told.get("kind") != "quantity":
+        return None
+    found = Quantity.model_validate(told)
+    half = found.half_width
+    return Value(value=found.value, spread=half / 1.96 if half else None, how="job")
 
 
 def _typed(inputs: Mapping[str, Any]) -> Evidence:

@@ -87,7 +87,11 @@ def evidence_from_log(recording: Recording, rng: Generator) -> FromLog:
     rows = Rows.of(recording)
     reading = read_idle(recording, rng)
     if isinstance(reading, CannotTell):
-        refusals.append(CannotTell(reason=f"The idle: {reading.reason}.", way_out=reading.way_out))
+        refusals.append(
+            CannotTell(
+                reason=f"The idle: {reading.reason}. So no idle was read from this log.", way_out=reading.way_out
+            )
+        )
     else:
         given = reading_evidence(reading, "log")
         idles = [(point, state.dwells) for point, state in _idles(reading)]
@@ -100,19 +104,18 @@ def evidence_from_log(recording: Recording, rng: Generator) -> FromLog:
     for one in ("2500", "cruise", "hard load"):
         found += _off_idle(rows, one, trims, rng)
     clear = _since_clear(recording)
-    return FromLog(
-        Evidence(
-            **given,
-            **extra.single,
-            trims=trims[1],
-            trims_bank2=trims[2],
-            volts=extra.volts,
-            long_trim_zero=long_trim_zero(rows),
-            since_clear=clear if clear is not None and clear < FRESH_CLEAR else None,
-        ),
-        tuple(sorted(found, key=lambda s: s.start)),
-        tuple(refusals),
+    evidence = Evidence(
+        **given,
+        **extra.single,
+        trims=trims[1],
+        trims_bank2=trims[2],
+        volts=extra.volts,
+        long_trim_zero=long_trim_zero(rows),
+        since_clear=clear if clear is not None and clear < FRESH_CLEAR else None,
     )
+    if evidence == Evidence():
+        refusals.append(CannotTell(reason="Nothing else was read from it: it says neither for nor against a fault."))
+    return FromLog(evidence, tuple(sorted(found, key=lambda s: s.start)), tuple(refusals))
 
 
 def _half_trims(recording: Recording) -> list[CannotTell]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from tickover.cause.channels import CHANNELS, INDEX
 from tickover.cause.hypotheses import BY_NAME, HYPOTHESES
 from tickover.cause.weighing import Weighed
 from tickover.results import CannotTell, Measured, Quantity
@@ -19,6 +20,8 @@ LEAST_CHANCE = 0.1
 BESIDES = 0.07
 """How far the ends are moved out for what the model leaves out, in logarithms [1]. Own choice, after a second model's
 leaks lay inside too seldom (docs/why/cause-panel.md)."""
+STALLS = 0.85
+"""A hole whose engine, by the model, idles below so much of its target does not keep its idle [1]. Own choice."""
 _NOTHING_LEARNED = 0.8
 """An interval that is not narrower than so much of the one before any evidence, in logarithms, says nothing."""
 
@@ -37,6 +40,12 @@ def equivalent_hole(w: Weighed) -> Measured:
         return CannotTell(
             reason="A leak is not what these readings point to, so no hole is reckoned.",
             way_out="Pinch the hoses at the manifold one at a time if you want to be sure.",
+        )
+    if _stalls(w, own):
+        return CannotTell(
+            reason="A leak alone does not explain these trims: a hole as large as the others ask for would stall the "
+            "engine, and a trim was read at idle.",
+            way_out="Look at the fuel supply too, and read the trims again.",
         )
     sizes, edges, weight = _by_size(w, own)
     lo, middle, hi = (float(q) for q in np.interp([0.05, 0.5, 0.95], np.append(0.0, np.cumsum(weight)), edges))
@@ -60,6 +69,18 @@ def equivalent_hole(w: Weighed) -> Measured:
         level=LEVEL,
         unit="mm",
     )
+
+
+def _stalls(w: Weighed, own: NDArray[np.bool_]) -> bool:
+    """Whether the holes that fit best are such as no engine idles with, though something was read at its idle."""
+    read = [k for k, i in enumerate(w.numbers.index) if CHANNELS[i].name in ("trim idle", "speed")]
+    if not any(w.numbers.limits[k] == 0 for k in read):
+        return False
+    cell, speed = w.ways.cell[own], INDEX["speed"]
+    target = w.cells.means[w.cells.healthy[cell], speed]
+    stalled = w.cells.means[cell, speed] < STALLS * target
+    low = w.numbers.has("speed") and bool(w.numbers.values[w.numbers.index == speed][0] < STALLS * target.mean())
+    return not low and float(w.p[own][stalled].sum()) > 0.5 * float(w.p[own].sum())
 
 
 def _by_size(w: Weighed, own: NDArray[np.bool_]) -> tuple[Floats, Floats, Floats]:

@@ -97,7 +97,7 @@ HYPOTHESES: tuple[Hypothesis, ...] = (
     Hypothesis("lost memory", "a lost idle memory on a dirty bore", "stale", 0.08, *_even(2.0, 10.0, 13), _lost_put),
     Hypothesis(
         "misfire counters",
-        "counters of a cured misfire",
+        "misfire counters still set, though the misfire is cured",
         "stale",
         0.03,
         *_even(-0.04, 0.08, 6),

@@ -55,7 +55,7 @@ def _row(group: Group, left: float, right: float, y: float, word: Label) -> list
     def at(share: float) -> float:
         return left + share * (right - left)
 
-    dashed = len(group.causes) > 1
+    dashed = bool(group.tied_because)
     row = bar(at(group.lo), at(group.hi), y, Token.FILL, dashed=dashed)
     free = [at(s) for s in (0.2, 0.5) if not word.box.x0 - 3 <= at(s) <= word.box.x1 + 3]
     bounds = [segment(x, y - 9, x, y + 9, Token.RULE, 1) for x in free]

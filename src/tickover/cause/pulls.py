@@ -103,7 +103,7 @@ class Doubt:
             return Pull(sort="two faults", one=one, other=other, bits=round(self.bits, 1), again="", says=says)
         told = f"“{one}” and “{other}” pull against each other: no one cause on the list makes both."
         if self.bits is None:
-            told += " Read both again, side by side. If both stand, see whether the λ sensors are plugged crosswise."
+            told += " The λ sensors may be plugged crosswise."
             return Pull(one=one, other=other, bits=None, again=f"{one}, {other}", says=told)
         old = " A stored code may be an old one." if any(p.source == "codes" for p in self.weaker_first) else ""
         if again is None:

@@ -33,6 +33,9 @@ Speaks = Literal[
     "strongly for", "for", "a little for", "neither way", "a little against", "against", "strongly against"
 ]
 
+LITTLE = 0.15
+"""A test that tells less moves what is held only a little [bit]. Own choice."""
+
 
 class Speaking(Result):
     """What one piece of evidence says of one group.
@@ -125,6 +128,9 @@ class NextTest(Result):
         cautions: at the step.
         outcomes: what each would decide.
         why: why it goes first; empty for a further test.
+        finds: whether it finds the place of the leading cause too.
+        pays: whether it may change the answer at a price that is worth it.
+        option: of the door that takes its result, with what to write; filled in by that door.
     """
 
     name: str
@@ -136,15 +142,19 @@ class NextTest(Result):
     cautions: tuple[str, ...] = ()
     outcomes: tuple[Outcome, ...] = ()
     why: str = ""
+    finds: bool = False
+    pays: bool = True
+    option: str = ""
 
     @property
     def often(self) -> str:
         """How often the answer is another one or a narrower one after it, in words; empty where that cannot be said."""
         tenths = round(10 * self.changes)
-        if not self.outcomes:
+        if not self.outcomes or not (self.changes or self.bits):
             return ""
         told = "seldom" if tenths < 1 else "nearly always" if tenths > 9 else f"about {tenths} times in 10"
-        return f"moves the answer {'about once in 10' if tenths == 1 else told}"
+        little = ", but only a little" if tenths > 4 and self.bits < LITTLE else ""
+        return f"moves the answer {'about once in 10' if tenths == 1 else told}{little}"
 
 
 class Pull(Result):
@@ -174,15 +184,18 @@ class Causes(Result):
         sentence: the finding in one sentence.
         finding: stale, fault, sound, just cleared, or cannot tell.
         advice: relearn, relearn again, do not relearn, or wait and watch.
+        advice_says: the advice in words.
         advice_because: why.
         advice_how: how to go about it; empty where there is nothing to do.
         advice_cautions: at that step, or where no test goes before, at what is to be acted on.
         pull: two pieces of evidence that pull against each other; None where none do.
         next_test: the test to do next; where none would change the answer, what to act on.
         tests: further ones, best first.
+        spare: others, which seldom change the answer or cost more than acting wrongly would.
         groups: causes in tied groups, likelier ones first; something else always among them.
         hole: the leak as an equivalent round hole [mm], or why it cannot be said.
         evidence: every piece used, with its spread and how it was got.
+        disagree: what two sources tell differently, and which of them was counted in; told by the door that has them.
         unused: pieces that were not used, each with its reason.
         cannot_tell: what stays open, and what would tell.
         condition: how well the causes that lead can be told apart, as a sentence; empty where there is no evidence.
@@ -195,15 +208,18 @@ class Causes(Result):
     sentence: str
     finding: Finding
     advice: Advice
+    advice_says: str = ""
     advice_because: str
     advice_how: str = ""
     advice_cautions: tuple[str, ...] = ()
     pull: Pull | None = None
     next_test: NextTest | CannotTell
     tests: tuple[NextTest, ...] = ()
+    spare: tuple[NextTest, ...] = ()
     groups: tuple[Group, ...] = Field(min_length=1)
     hole: Measured
     evidence: tuple[str, ...] = ()
+    disagree: tuple[str, ...] = ()
     unused: tuple[str, ...] = ()
     cannot_tell: tuple[CannotTell, ...] = ()
     condition: str = ""

@@ -1,9 +1,10 @@
 """Which causes the evidence at hand cannot tell apart, whatever its values happened to be.
 
 A split between two causes is believed only where the readings would look different under them: where the best of one
-cannot be matched by any size of the other, or where the evidence weighs for one at least three times as much. The angle
-between their effects, each reading over its spread, gives the condition of the fit: near 1 they are told apart, large
-they change everything in the same proportion.
+cannot be matched by any size of the other, or where the evidence weighs for one at least three times as much. What was
+seen and told weighs whole in that; numbers that both causes match weigh less, for only the sizes we took for common
+would split them. The angle between their effects, each reading over its spread, gives the condition of the fit: near 1
+they are told apart, large they change everything in the same proportion.
 """
 
 from __future__ import annotations
@@ -31,6 +32,15 @@ def evidence_of(w: Weighed) -> Floats:
     """Log of how well each cause explains the evidence, its base rate left out, shape (causes,)."""
     with np.errstate(invalid="ignore"):
         return np.asarray(w.by_cause(w.total) - w.by_cause(w.ways.prior))
+
+
+def words_for(w: Weighed) -> Floats:
+    """Log of how well each cause explains all that is not a number, shape (causes,) [nat]; the same at every size."""
+    ways, n = w.ways, len(HYPOTHESES)
+    ours = ways.mimics < 0
+    told = w.told.sum(axis=0) if len(w.told) else np.zeros(len(ways.cell))
+    found = np.bincount(ways.cause[ours], weights=told[ours], minlength=n)
+    return np.asarray(found / np.maximum(np.bincount(ways.cause[ours], minlength=n), 1))
 
 
 def best_cells(w: Weighed) -> NDArray[np.intp]:
@@ -90,24 +100,27 @@ class Alike:
 
     Attributes:
         matched: pairs whose best fits match each other, shape (causes, causes).
-        bound: evidence that splits a pair, shape (causes, causes) [nat].
-        told: log of how well each cause explains the evidence, shape (causes,) [nat].
+        slack: weight of the numbers that counts for nothing between a pair, shape (causes, causes) [nat].
+        numbers, words: log of how well each cause explains the numbers, and all else, shape (causes,) each [nat].
     """
 
     matched: Bools
-    bound: Floats
-    told: Floats
+    slack: Floats
+    numbers: Floats
+    words: Floats
 
     def tied(self, more: Floats | None = None) -> Bools:
         """Pairs that cannot be told apart; "something else" is tied to none.
 
         Args:
-            more: what further evidence would add to ``told``, shape (causes,) [nat].
+            more: what the outcome of a further test would add, shape (causes,) [nat].
         Returns: shape (causes, causes)
         """
-        told = self.told if more is None else self.told + more
+        words = self.words if more is None else self.words + more
         with np.errstate(invalid="ignore"):
-            alike = self.matched & (np.abs(told[:, None] - told[None, :]) < self.bound)
+            read = self.numbers[:, None] - self.numbers[None, :]
+            read = np.sign(read) * np.maximum(np.abs(read) - self.slack, 0.0)
+            alike = self.matched & (np.abs(read + words[:, None] - words[None, :]) < np.log(ALIKE))
         other = next(k for k, h in enumerate(HYPOTHESES) if h.name == ELSE)
         alike[other], alike[:, other] = False, False
         np.fill_diagonal(alike, True)
@@ -120,8 +133,9 @@ def alike_of(w: Weighed) -> Alike:
     plain = np.minimum(moved[:, None], moved[None, :]) >= PLAIN_EFFECT
     return Alike(
         matched=np.maximum(apart, apart.T) < 2 * np.log(ALIKE),
-        bound=np.asarray(np.where(plain, np.log(ALIKE_WHERE_MOVED), np.log(ALIKE)), dtype=np.float64),
-        told=evidence_of(w),
+        slack=np.asarray(np.where(plain, np.log(ALIKE_WHERE_MOVED / ALIKE), 0.0), dtype=np.float64),
+        numbers=evidence_of(w) - words_for(w),
+        words=words_for(w),
     )
 
 

@@ -7,15 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from tickover.cause.acts import BORE_CAUTIONS, MEND, MEND_CAUTIONS, RELEARN_CAUTIONS
-from tickover.cause.answer import LIKELY, NAMED_AT_MOST, Answer, changed, parted
+from tickover.cause.answer import LIKELY, NAMED_AT_MOST, Answer, changed, parted, standing
 from tickover.cause.evidence import Evidence
 from tickover.cause.hypotheses import ELSE, HYPOTHESES
 from tickover.cause.pulls import word_piece
 from tickover.cause.results import Speaks
 from tickover.cause.ties import condition, evidence_of
 from tickover.cause.weighing import Weighed
-from tickover.results import CannotTell
 
 Floats = NDArray[np.float64]
 
@@ -27,8 +25,6 @@ EXCLUDES_FROM = 2.0
 """A cause that fits so much worse than a sound car is told as one that the readings speak against [bit]. Own choice."""
 STILL_OPEN = 0.02
 """Causes rarer than this are not looked at when it is asked what speaks of a fault [1]. Own choice."""
-
-HOW_TO_RELEARN = "Take the first routine of the ladder at Arrive that fits this car."
 
 
 def speaks(bits: float) -> Speaks:
@@ -57,8 +53,14 @@ def says(k: int) -> str:
     return HYPOTHESES[k].says.partition(",")[0]
 
 
-def group_says(members: Sequence[int], *, nothing_read: bool = False) -> str:
-    """A group in words, the likelier of its members; a sound car first where it is among them."""
+def group_says(members: Sequence[int], causes: Floats, *, nothing_read: bool = False) -> str:
+    """A group in words, the likelier of its members; a sound car first where it is among them.
+
+    Args:
+        members: of it, likelier first.
+        causes: probability of each cause, shape (causes,).
+        nothing_read: whether there is no evidence at all.
+    """
     if len(members) == 1:
         return HYPOTHESES[members[0]].says
     unseen = [k for k in members if HYPOTHESES[k].family != "sound"]
@@ -66,7 +68,9 @@ def group_says(members: Sequence[int], *, nothing_read: bool = False) -> str:
         return listed(_few(sorted(members, key=lambda k: k in unseen)))
     if len(unseen) < len(members) and unseen:
         return f"nothing wrong, or what these readings cannot show: {listed(_few(unseen))}"
-    return listed(_few(members))
+    stand = standing(causes, members)
+    rare = [k for k in members if k not in stand]
+    return listed(_few(stand)) + (f" or, rarely, {listed(_few(rare, 1))}" if rare else "")
 
 
 def _few(causes: Sequence[int], most: int = NAMED_AT_MOST) -> list[str]:
@@ -76,8 +80,9 @@ def _few(causes: Sequence[int], most: int = NAMED_AT_MOST) -> list[str]:
 
 
 def tied_because(w: Weighed, members: Sequence[int]) -> str:
-    """Why the members of a group cannot be told apart; empty for one alone."""
-    if len(members) < 2:
+    """Why the members of a group cannot be told apart; empty for one alone, or where all others in it are rare."""
+    alone = len(standing(w.causes, members)) < 2 and all(HYPOTHESES[k].family != "sound" for k in members)
+    if alone or len(members) < 2:
         return ""
     if not len(w.numbers.index) and not w.words:
         return "Nothing was read that could tell them apart."
@@ -125,7 +130,7 @@ def decides(before: Answer, after: Answer) -> str:
             "stale": f"then a stale memory is likely: {listed(_few(after.named, 2) or [lead])}.",
             "sound": "then nothing read speaks of a fault.",
             "just cleared": "then the memory was just cleared.",
-            "cannot tell": f"then it is open: {listed(_few(after.named, 2) or [lead])}.",
+            "cannot tell": f"then it cannot be told yet: {listed(_few(after.named, 2) or [lead])}.",
         }[after.finding]
     if after.lead not in before.groups[0]:
         return f"then rather {lead}."
@@ -153,9 +158,12 @@ def _lead(one: Answer) -> str:
 
 def _stays(before: Answer) -> str:
     if before.finding in ("fault", "stale"):
-        stays = "stays likely" if before.likely == "likely" else "still leads"
-        return f"{listed([says(k) for k in before.named[:2]])} {stays}"
-    return {"sound": "nothing speaks of a fault", "just cleared": "just cleared"}.get(before.finding, "it stays open")
+        stays = "likely" if before.likely == "likely" else "in the lead"
+        names = [says(k) for k in before.named[:2]]
+        return f"{names[0]} stays {stays}" if len(names) == 1 else f"both stay {stays}"
+    return {"sound": "nothing speaks of a fault", "just cleared": "just cleared"}.get(
+        before.finding, "still not to be told apart" if before.pair is not None else "still cannot be told"
+    )
 
 
 def finding_says(one: Answer, w: Weighed, evidence: Evidence) -> str:
@@ -236,74 +244,6 @@ def excluded_of(one: Answer, w: Weighed) -> tuple[int, ...]:
         if np.isfinite(told[k]) and told[one.lead] - told[k] >= EXCLUDES_FROM * np.log(2)
     ]
     return tuple(int(k) for k in against if HYPOTHESES[k].name not in (ELSE, "memory cleared"))
-
-
-def advice_because(one: Answer, attempts: int, *, more: bool) -> str:
-    """Why the advice is what it is.
-
-    Args:
-        one: what is said.
-        attempts: correct relearns without effect.
-        more: whether a test is left that may change the answer.
-    """
-    if attempts >= 2:
-        return f"{attempts} correct attempts changed nothing; another would change nothing either."
-    if one.finding == "fault":
-        return "A relearn would store the fault as normal, and it would come back."
-    if one.finding == "just cleared":
-        return "Drive it until the trims have learned, an hour or two, and measure then."
-    if one.finding == "sound":
-        return "There is nothing to relearn; watch whether it stays."
-    if one.finding == "stale":
-        lead = max((k for k, h in enumerate(HYPOTHESES) if h.family == "stale"), key=lambda k: one.causes[k])
-        if HYPOTHESES[lead].name == "lost memory":
-            return "Clean the bore first: what is learned on dirt is stale the day it is cleaned."
-        return "The memory does not fit the engine as it is."
-    first = "Not before the next test" if more else "Not while the cause is open"
-    if one.advice == "wait and watch":
-        return (
-            "Do the next test before anything is relearned."
-            if more
-            else "There is nothing to relearn as far as is seen."
-        )
-    return f"{first}: a relearn on top of a fault would store it as normal."
-
-
-def acting(one: Answer, *, more: bool) -> tuple[str, tuple[str, ...]]:
-    """How to go about the relearn that is advised, and the cautions there or at what is to be acted on.
-
-    Args:
-        one: what is said.
-        more: whether a test goes before; then nothing but a relearn is acted on.
-    """
-    if one.advice in ("relearn", "relearn again"):
-        bore = BORE_CAUTIONS if HYPOTHESES[one.lead].name == "lost memory" else ()
-        return HOW_TO_RELEARN, (*bore, *RELEARN_CAUTIONS)
-    if more or one.finding != "fault":
-        return "", ()
-    return "", tuple(dict.fromkeys(c for k in one.named[:2] for c in MEND_CAUTIONS.get(HYPOTHESES[k].name, ())))
-
-
-def no_test(one: Answer, *, nothing_read: bool) -> CannotTell:
-    """That no test would change the answer, and what to act on."""
-    reason = "No test at hand would change this answer."
-    if nothing_read:
-        return CannotTell(reason="Nothing was read yet, and no test at hand would tell.", way_out="Read the trims.")
-    if one.finding == "sound" or (one.finding == "cannot tell" and HYPOTHESES[one.lead].family == "sound"):
-        way = "Leave it as it is, drive it, and measure again if it comes back."
-    elif one.finding == "just cleared":
-        way = "Drive it for an hour or two, then measure the idle."
-    elif one.finding == "stale" and one.advice == "do not relearn":
-        way = "Act: have it learned another way, by a tester or by driving, as the ladder at Arrive says."
-    elif one.finding == "stale":
-        way = "Act: relearn as said below, then measure the idle again."
-    elif HYPOTHESES[one.lead].name == ELSE or not one.named:
-        way = "Look beyond the list: compression, valve timing, exhaust, engine mounts; or ask who knows this car."
-    else:
-        acts = [MEND[HYPOTHESES[k].name] for k in one.named[:2] if HYPOTHESES[k].name in MEND]
-        then = f" If that is not it: {acts[1]}." if len(acts) > 1 else ""
-        way = f"Act: {acts[0]}.{then} Then measure the idle again."
-    return CannotTell(reason=reason, way_out=way)
 
 
 def first_because(pair: tuple[int, int], parts: bool, parting: str, minutes: float, asks: bool) -> str:

@@ -1,7 +1,8 @@
 """What the next test is worth: how far its outcomes would change the answer, in bits a minute.
 
 An outcome that leaves the answer as it is counts nothing, however much it tells of the probabilities; a test without an
-outcome that counts is not offered.
+outcome that counts is not offered. A test that finds the place of the leading cause is worth more than its answer: it
+is the first step of mending it.
 """
 
 from __future__ import annotations
@@ -13,7 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from tickover.cause.acts import ASK, CODES, FETCH, MEASURES, TESTS, Act, Measure
+from tickover.cause.acts import (
+    ASK,
+    CODES,
+    FETCH,
+    FINDS,
+    MEASURES,
+    TESTS,
+    Act,
+    Measure,
+    cylinders_named,
+)
 from tickover.cause.answer import Answer, answer_after, changed, parted
 from tickover.cause.channels import CHANNELS, INDEX, Channel, unscaled
 from tickover.cause.evidence import Car, Evidence
@@ -39,6 +50,9 @@ ASKED_FROM = 0.2
 [1]. Own choice."""
 AS_GOOD = 0.8
 """Within this share of the best worth per minute, a test without tools goes first [1]. Own choice."""
+WHERE = 2.0
+"""What it is worth to have found the place of the leading cause: one of four [bit]. Own choice."""
+SPARE_SHOWN = 6
 _FORGET = 1e-5
 _BINS = 18
 _CUTS_TRIED = 0.5
@@ -65,6 +79,7 @@ class Prospect:
 
     Attributes:
         name, act, minutes, needs, cautions: as of a test; minutes with fetching.
+        place: what it is worth beside, for finding where the leading cause is [bit].
         asks: whether it is a question to the customer.
         seldom: whether it is one, there is an answer to act on, and it seldom changes that.
         bits: how far it is expected to move what is held of the causes [bit].
@@ -90,6 +105,7 @@ class Prospect:
     counts: Bools
     worth: float
     parts: float
+    place: float = 0.0
     asks: bool = False
     seldom: bool = False
 
@@ -101,7 +117,7 @@ class Prospect:
     @property
     def per_minute(self) -> float:
         """Worth per minute [bit/min]; a question that seldom changes an answer to act on is no quicker than a look."""
-        return self.worth / (self.costs + (OVERHEAD if self.seldom else 0.0))
+        return (self.worth + self.place) / (self.costs + (OVERHEAD if self.seldom else 0.0))
 
     def pays(self, now: Answer) -> bool:
         """Whether it is worth its minutes: it may change the answer, and costs no more than acting wrongly would."""
@@ -116,21 +132,44 @@ class Prospect:
 
 
 def prospects(w: Weighed, evidence: Evidence, car: Car, now: Now) -> list[Prospect]:
-    """Everything that could be done next and might change the answer, best first.
+    """Everything that could be done next and might change the answer, best first; as ``surveyed``."""
+    return surveyed(w, evidence, car, now)[0]
+
+
+def surveyed(w: Weighed, evidence: Evidence, car: Car, now: Now) -> tuple[list[Prospect], list[Prospect]]:
+    """Everything that could be done next.
 
     Args:
         w: what was weighed.
         evidence: what was seen already; none of it is offered again.
         car: what is known of it.
         now: what is said now.
+    Returns: what might change the answer, and what tells something but does not pay; best first each
     """
     look = _Look(_thinned(w), now)
     found = [*_named(look, evidence), *_asked(look, evidence), *_measured(look, evidence, car)]
     good = [p for p in found if p.pays(now.answer)]
+    spare = [p for p in found if not p.pays(now.answer) and (p.bits >= LEAST_BITS or p.place > 0)]
+    spare = sorted(spare, key=lambda p: -p.per_minute)[:SPARE_SHOWN]
     if not good:
-        return []
+        return [], spare
     best = max(p.per_minute for p in good)
-    return sorted(good, key=lambda p: (not (p.per_minute >= AS_GOOD * best and p.needs == "nothing"), -p.per_minute))
+    by_worth = sorted(
+        good, key=lambda p: (not (p.per_minute >= AS_GOOD * best and p.needs == "nothing"), -p.per_minute)
+    )
+    return by_worth, spare
+
+
+def to_find(one: Answer, evidence: Evidence) -> int | None:
+    """The leading cause, where nobody can mend it before its place is known, and its place is not; else None."""
+    if not one.named or one.finding not in ("fault", "cannot tell"):
+        return None
+    name = HYPOTHESES[one.named[0]].name
+    outcomes = [(test, outcome) for test, (cause, outcome) in FINDS.items() if cause == name]
+    found = any(evidence.tests.get(test) == outcome for test, outcome in outcomes)
+    if not outcomes or found or (name == "dead coil" and cylinders_named(evidence.codes)):
+        return None
+    return one.named[0]
 
 
 def prospect_of(w: Weighed, name: str, evidence: Evidence, car: Car, now: Now) -> Prospect | None:
@@ -253,7 +292,18 @@ def _parting(before: Answer, says: tuple[Answer, ...], chance: Floats) -> float:
 def _named(look: _Look, evidence: Evidence) -> Iterator[Prospect]:
     for name, act in TESTS.items():
         if name not in evidence.tests:
-            yield look.words(outcome_chances(name), act, name, tuple(act.outcomes.values()))
+            one = look.words(outcome_chances(name), act, name, tuple(act.outcomes.values()))
+            yield replace(one, place=WHERE * _finds(look, name, evidence))
+
+
+def _finds(look: _Look, name: str, evidence: Evidence) -> float:
+    """Chance that a test finds the place of the leading cause [1]."""
+    lead = to_find(look.now.answer, evidence)
+    cause, outcome = FINDS.get(name, ("", ""))
+    if lead is None or HYPOTHESES[lead].name != cause:
+        return 0.0
+    at = tuple(TESTS[name].outcomes).index(outcome)
+    return float(look.now.answer.causes[lead] * outcome_chances(name)[lead, at])
 
 
 def _asked(look: _Look, evidence: Evidence) -> Iterator[Prospect]:
@@ -344,7 +394,8 @@ def _number(look: _Look, measure: Measure, car: Car) -> Prospect:
 def _shown(at: float, channel: Channel) -> str:
     digits = 1 if channel.unit in ("V", "g/s") else 0
     sign = "+" if channel.name.startswith("trim") else ""
-    return f"{at:{sign}.{digits}f}{' ' + channel.unit if channel.unit else ''}"
+    unit = channel.unit or ("missed firings per 1,000 revolutions" if channel.name == "misfires" else "")
+    return f"{at:{sign}.{digits}f}{' ' + unit if unit else ''}"
 
 
 def _normal_air(channel: str, car: Car) -> float:

@@ -32,8 +32,12 @@ from tickover.routines.words import Line
 from tickover.signals import Recording
 from tickover.visit.arriving import answers_in, routine_due, routine_named, set_up_for, shop_rates, to_see_to
 from tickover.visit.drafts import arrival_drafts, set_up_draft
+from tickover.visit.ticking import looked_at
 
 ENTER, BACKSPACE, DIGITS = "\r\n", "\x7f\b", "123456789"
+_LOOK = (
+    "On a terminal each need is asked; else give --coolant, --volts or --coolant-log, or --by-hand where all is done."
+)
 _SEED = 20  # the fits' seed: the same readings always give the same figures
 
 
@@ -111,6 +115,8 @@ def arrive_command(
             if set_up_only and not readings and sys.stdin.isatty() and not as_json:
                 readings = _read_by_eye()
             prepared = _set_up(library[name], answers, readings, volts_how, fan_on)
+        asks = not as_json and sys.stdin.isatty()
+        _needs_looked_at(prepared if set_up_only and not asks else None, by_hand=by_hand, read=bool(readings))
         if not as_json:
             shown = [] if set_up_only else arrival_lines(found, typed=job is None)
             _print([*shown, *(set_up_lines(prepared) if prepared is not None else [])])
@@ -119,7 +125,8 @@ def arrive_command(
         if job is not None:
             drafts = [] if set_up_only else list(arrival_drafts(found))
             if set_up_only and prepared is not None:
-                drafts.append(set_up_draft(prepared, _seen_to(prepared, by_hand=by_hand, ask=not as_json)))
+                seen = _seen_to(prepared, by_hand=by_hand, ask=not as_json)
+                drafts.append(looked_at(set_up_draft(prepared, seen), _LOOK, read=bool(readings)))
             files = [coolant_log] if coolant_log is not None else []
             kept = record_drafts(held, job, drafts, attachments=files, by=by or None, simulated=simulated or None)
     if as_json:
@@ -147,6 +154,12 @@ def _rates(
     if held is None:
         return None
     return shop_rates(held, entries, answers, library, datetime.now().astimezone())
+
+
+def _needs_looked_at(found: SetUp | None, *, by_hand: bool, read: bool) -> None:
+    """Refuse a set-up that nobody will be asked about and that nothing was told of, before anything is printed."""
+    if found is not None:
+        looked_at(set_up_draft(found, to_see_to(found) if by_hand else ()), _LOOK, read=read)
 
 
 def _seen_to(found: SetUp, *, by_hand: bool, ask: bool) -> tuple[str, ...]:

@@ -14,7 +14,9 @@ from tickover.cause import TESTS, Car, Causes, Evidence, diagnose
 from tickover.cause.from_job import car_from_job, evidence_from_job
 from tickover.cause.from_log import FromLog, evidence_from_log, together
 from tickover.cause.picture import causes_picture
+from tickover.cause.sources import disagreements
 from tickover.cli import cause_draw, cause_read
+from tickover.cli.cause_options import with_options
 from tickover.cli.idle import Normal
 from tickover.cli.job_store import by_option, job_option, kept_line, opened, record, store_option
 from tickover.drawing.still import png_file, svg_file
@@ -68,7 +70,7 @@ def _many(name: str, metavar: str, text: str) -> Callable[[Callable[..., None]],
 )
 @_many("--test", "TEST=OUTCOME", "A test that was done; below, all of them.")
 @click.option("--metering", type=click.Choice(["air", "pressure"]), help="What meters the air.")
-@click.option("--displacement", type=click.FloatRange(0.6, 6.0), metavar="L", help="Of the engine.")
+@click.option("--displacement", type=cause_read.Litres(0.6, 6.0), metavar="L", help="Of the engine, in litres.")
 @click.option("--cylinders", type=click.IntRange(2, 12), help="Their number.")
 @click.option("--normal", type=Normal(), help="The car's normal idle [r/min], like 650-750.")
 @click.option("--outside", type=click.FloatRange(60, 108), metavar="KPA", help="Air pressure where the car stands.")
@@ -89,15 +91,17 @@ def cause_command(**given: Any) -> None:  # noqa: ANN401 — two dozen options, 
     """
     figure = _figure_name(given["figure"])
     entries, attempts = _job_entries(given["store"], given["job"])
+    _once(given["logs"])
     logs = [(path, *_read(path)) for path in given["logs"]]
     typed, air_normal = cause_read.typed_evidence(given)
-    evidence = together([evidence_from_job(entries, attempts, carry=True), *(f.evidence for _, f, _ in logs), typed])
+    held = evidence_from_job(entries, attempts, carry=True)
+    sources = [("the job", held), *((path.name, f.evidence) for path, f, _ in logs), ("typed", typed)]
+    evidence = together([told for _, told in sources])
     car = cause_read.typed_car(given, air_normal, car_from_job(entries))
-    found = diagnose(evidence, car)
+    found = diagnose(evidence, car).model_copy(update={"disagree": disagreements(sources)})
     simulated = any(s for _, _, s in logs)
     if figure is not None:
-        picture = causes_picture(found)
-        figure.write_bytes(png_file(picture) if figure.suffix.lower() == ".png" else svg_file(picture))
+        _draw(found, figure)
     inputs = {"evidence": _set_fields(evidence), "car": _set_fields(car), "logs": [str(p) for p, _, _ in logs]}
     kept = record(
         given["store"],
@@ -110,6 +114,7 @@ def cause_command(**given: Any) -> None:  # noqa: ANN401 — two dozen options, 
         inputs=inputs,
         simulated=simulated or None,
     )
+    found = with_options(found)
     if given["as_json"]:
         made = envelope("cause", found, inputs=inputs, simulated=simulated, rests_on=found.rests_on)
         click.echo(made.model_dump_json(indent=2))
@@ -121,11 +126,38 @@ def cause_command(**given: Any) -> None:  # noqa: ANN401 — two dozen options, 
         click.echo(f"\n{kept_line(given['job'], kept)} Next: tickover job next {given['job']}")
 
 
+def _draw(found: Causes, figure: Path) -> None:
+    """Write the picture.
+
+    Raises: InputError where the file cannot be written.
+    """
+    picture = causes_picture(found)
+    made = png_file(picture) if figure.suffix.lower() == ".png" else svg_file(picture)
+    try:
+        figure.write_bytes(made)
+    except OSError as why:
+        raise InputError(
+            f"cannot be written: {why.strerror}", file=str(figure), way_out="Name a folder that is there."
+        ) from None
+
+
 def _say(found: Causes, logs: Sequence[tuple[Path, FromLog, bool]], *, whole: bool) -> None:
     console = Console(highlight=False)
     for path, one, _ in logs:
         cause_draw.say_stretches(console, path.name, one.stretches, one.refusals)
     cause_draw.say_causes(console, found, whole=whole)
+
+
+def _once(logs: Sequence[Path]) -> None:
+    """Refuse a log that is given twice: it would be counted as two.
+
+    Raises: click.BadParameter.
+    """
+    seen: set[Path] = set()
+    for path in logs:
+        if path.resolve() in seen:
+            raise click.BadParameter(f"“{path}” is given twice; leave one out", param_hint="--log")
+        seen.add(path.resolve())
 
 
 def _read(path: Path) -> tuple[FromLog, bool]:

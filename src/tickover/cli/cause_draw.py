@@ -18,7 +18,7 @@ from tickover.results import CannotTell, Measured, Quantity
 WIDTH = 44
 SHOWN_FROM = 0.02
 """Groups below this are named in one line [1]."""
-EVIDENCE_SHOWN, NAMES_SHOWN = 6, 4
+EVIDENCE_SHOWN, NAMES_SHOWN, NAMES_BRIEF = 6, 4, 2
 OPTIONS = {
     "metering": "--metering air or pressure",
     "displacement": "--displacement",
@@ -26,13 +26,15 @@ OPTIONS = {
     "idle air": "--idle-air VALUE:NORMAL",
 }
 """Options of this door for what is missing, by the names of ``MISSING``."""
+BIG_LEAK = "would stall"
+"""Of a hole that cannot be told, what is said of it unasked: a leak alone does not explain the trims."""
 LADDER = "Command: tickover arrive."
 BIT = "1 bit is a question that halves what is open."
 _STRETCHES_SHOWN = 12
 
 
 def say_causes(console: Console, found: Causes, *, whole: bool) -> None:
-    """Print the answer."""
+    """Print the answer; what it rests on and what seldom pays in the whole answer only."""
     console.rule(style="dim", characters="━")
     pull_first = found.pull is not None and bool(found.pull.again or found.pull.sort == "two faults")
     if found.pull is not None and pull_first:
@@ -41,20 +43,22 @@ def say_causes(console: Console, found: Causes, *, whole: bool) -> None:
     _next(console, found.next_test, found.advice_cautions if not found.advice_how else ())
     console.rule(style="dim", characters="━")
     console.print(Padding(Text(found.sentence, style="bold"), (0, 1)))
-    console.print(Padding(Text.assemble((found.advice.capitalize(), "bold"), f": {found.advice_because}"), (0, 1)))
+    for told in found.disagree:
+        console.print(Padding(Text(f"At odds: {told}", style="bold"), (0, 1)))
+    says = found.advice_says or found.advice
+    console.print(Padding(Text.assemble((says.capitalize(), "bold"), f": {found.advice_because}"), (0, 1)))
     if found.advice_how:
-        console.print(Padding(f"{found.advice_how} {LADDER}", (0, 1)))
         _cautions(console, found.advice_cautions)
+        console.print(Padding(f"{found.advice_how} {LADDER}", (0, 1)))
     console.print()
     _fits(console, found.groups, whole=whole)
-    console.print()
-    if whole or isinstance(found.hole, Quantity):
-        _list(console, [("hole", hole_words(found.hole))])
-    for what, causes in (("speaks against", found.excluded), ("cannot show", found.unseen)):
+    if whole or isinstance(found.hole, Quantity) or BIG_LEAK in found.hole.reason:
+        console.print(Padding(Text.assemble(("hole: ", "dim"), hole_words(found.hole)), (0, 3)))
+    for what, causes in (("speaks against", found.excluded), ("cannot show", found.unseen)) if whole else ():
         _list(console, [(what, _names(causes, whole=whole))] if causes else [])
     if whole:
         _whole(console, found)
-    _list(console, [("rests on", r) for r in found.rests_on])
+        _list(console, [("rests on", r) for r in found.rests_on])
     if found.pull is not None and not pull_first:
         _list(console, [("at odds", found.pull.says)])
     _list(console, [("┄ cannot tell", f"{c.reason} {_way(c)}".strip()) for c in found.cannot_tell])
@@ -74,27 +78,30 @@ def _way(told: CannotTell) -> str:
 
 
 def _cautions(console: Console, lines: Sequence[str]) -> None:
-    for line in lines:
-        console.print(Padding(Text.assemble(("Caution ", "bold"), line), (0, 3)))
+    """All cautions of an act in one place, above it."""
+    if lines:
+        console.print(Padding(Text.assemble(("Caution ", "bold"), " ".join(lines)), (0, 3)))
 
 
 def _next(console: Console, test: NextTest | CannotTell, at_the_act: Sequence[str]) -> None:
     if isinstance(test, CannotTell):
         console.print(Text(" ┄ No next test", style="bold"))
-        console.print(Padding(f"{test.reason} {test.way_out}".strip(), (0, 3)))
         _cautions(console, at_the_act)
+        console.print(Padding(f"{test.reason} {test.way_out}".strip(), (0, 3)))
         return
     console.print(Text(f" Next test{f' · {test.often}' if test.often else ''}", style="dim"))
-    _cautions(console, test.cautions[:1])
+    _cautions(console, test.cautions)
     console.print(Padding(Text(test.act + ".", style="bold"), (0, 3)))
-    console.print(Padding(Text(f"about {test.minutes:.0f} min; needs {test.needs}", style="dim"), (0, 3)))
-    _cautions(console, test.cautions[1:])
+    time = Text(f"about {test.minutes:.0f} min; needs {test.needs}", style="dim")
+    console.print(Padding(time, (0, 3)))
     if test.why:
         console.print(Padding(test.why, (0, 3)))
     by: dict[str, list[str]] = {}
     for one in test.outcomes:
         by.setdefault(one.decides, []).append(one.outcome)
     _list(console, [("; ".join(outcomes), decides) for decides, outcomes in by.items()], wide=30)
+    if test.option:
+        console.print(Padding(f"Then: tickover cause … {test.option}", (0, 3)))
 
 
 def _fits(console: Console, groups: Sequence[Group], *, whole: bool) -> None:
@@ -102,9 +109,10 @@ def _fits(console: Console, groups: Sequence[Group], *, whole: bool) -> None:
     console.print(Text(" What still fits", style="bold"))
     shown = [g for g in groups if g.probability >= SHOWN_FROM or g.causes[0].family == "else"]
     for group in shown:
-        console.print(Padding(Text(f"{'┄ ' if len(group.causes) > 1 else ''}{group.says}"), (0, 3)))
+        says = group.says if whole or group.likely != "unlikely" else brief(group)
+        console.print(Padding(Text(f"{'┄ ' if group.tied_because else ''}{says}"), (0, 3)))
         console.print(Padding(Text.assemble(bar(group), f"  {group.likely}"), (0, 3)))
-        if group.tied_because:
+        if group.tied_because and (whole or group is shown[0]):
             console.print(Padding(Text(f"tied: {group.tied_because}", style="dim"), (0, 5)))
     axis = [" "] * (WIDTH + 3)
     for at in (0, 20, 50, 100):
@@ -115,6 +123,15 @@ def _fits(console: Console, groups: Sequence[Group], *, whole: bool) -> None:
     if rest:
         told = "; ".join(rest) if whole else f"{len(rest)} more (--whole names them)"
         console.print(Padding(Text(f"hardly: {told}", style="dim"), (0, 3)))
+
+
+def brief(group: Group) -> str:
+    """An unlikely group in fewer words."""
+    if len(group.causes) <= NAMES_BRIEF:
+        return group.says
+    sound = any(c.family == "sound" for c in group.causes)
+    rest = len(group.causes) - 1
+    return f"nothing wrong, or {rest} that hardly show" if sound else f"{group.causes[0].says}, or {rest} more"
 
 
 def bar(group: Group) -> str:
@@ -156,11 +173,19 @@ def _whole(console: Console, found: Causes) -> None:
     tests = [found.next_test, *found.tests] if isinstance(found.next_test, NextTest) else []
     if tests:
         _list(console, [("worth", f"{plain(tests[0].bits, 2)} bit for the next test. {BIT}")])
-    further = [("further tests", f"{t.act} ({t.often}; {plain(t.bits, 2)} bit; {t.needs})") for t in tests[1:]]
-    _list(console, further)
+    _list(console, [("further tests", _further(t)) for t in tests[1:]])
+    _list(console, [("hardly pays", _further(t)) for t in found.spare])
     _list(console, [("condition", found.condition)] if found.condition else [])
     _list(console, [("evidence", e) for e in found.evidence])
     _list(console, [("left out", e) for e in found.unused])
+
+
+def _further(test: NextTest) -> str:
+    """A further test in one paragraph."""
+    option = f" Then: {test.option}" if test.option else ""
+    finds = "; finds the place too" if test.finds else ""
+    often = f"{test.often}; " if test.often else ""
+    return f"{test.act} ({often}{plain(test.bits, 2)} bit{finds}; {test.minutes:.0f} min; {test.needs}).{option}"
 
 
 def say_stretches(console: Console, file: str, stretches: Sequence[LogStretch], refusals: Sequence[CannotTell]) -> None:

@@ -39,6 +39,22 @@ VACUUM_UNITS: Mapping[str, str] = {u.lower(): u for u in ("inHg", "kPa", "mbar",
 """Units of a gauge, as they are typed and as they are written."""
 
 
+class Litres(click.FloatRange):
+    """A displacement; one that was typed in cubic centimetres is told in litres."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
+        """As ``click.FloatRange``.
+
+        Raises: click.BadParameter.
+        """
+        found = float(click.FLOAT.convert(value, param, ctx))
+        lo, hi = float(self.min or 0), float(self.max or 0)
+        if not lo <= found <= hi:
+            hint = f"; in litres that is {short(found / 1000)}" if lo <= found / 1000 <= hi else ""
+            self.fail(f"{short(found)} lies outside {short(lo)} to {short(hi)} l{hint}", param, ctx)
+        return found
+
+
 def number(text: str, option: str, where: str = "") -> Value:
     """``18``, ``+18``, ``18±2``; a number that ends in ``!`` stands at its limit.
 
@@ -135,6 +151,9 @@ def words(given: Iterable[str], option: str, known: Iterable[str]) -> tuple[str,
     for word in told:
         if word not in allowed:
             raise click.BadParameter(f"“{word}” is none of {', '.join(allowed)}", param_hint=option)
+    for none in ("none", "nothing"):
+        if none in told and len(set(told)) > 1:
+            raise click.BadParameter(f"“{none}” stands beside other answers; leave one out", param_hint=option)
     return tuple(dict.fromkeys(told)) or None
 
 
@@ -145,6 +164,8 @@ def codes(text: str | None) -> tuple[str, ...] | None:
     told = tuple(c.strip().upper() for c in text.split(",") if c.strip())
     if told == ("NONE",):
         return ()
+    if "NONE" in told:
+        raise click.BadParameter("“none” stands beside codes; leave one out", param_hint="--codes")
     for code in told:
         if not re.fullmatch(r"[PCBU][0-3][0-9A-F]{3}", code):
             raise click.BadParameter(f"“{code}” is no trouble code; write it like P0171, or none", param_hint="--codes")
@@ -197,6 +218,10 @@ def _idle_air(text: str | None) -> tuple[Value | None, float | None]:
     if text is None:
         return None, None
     now, colon, normal = text.partition(":")
+    if colon and not (now.strip() and normal.strip()):
+        raise click.BadParameter(
+            f"“{text}” wants the figure now, and what is normal behind the colon, like 28:40", param_hint="--idle-air"
+        )
     usual = number(normal, "--idle-air", "the normal behind the colon").value if colon else None
     if usual == 0:
         raise click.BadParameter("the normal behind the colon is above 0 %", param_hint="--idle-air")

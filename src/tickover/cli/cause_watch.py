@@ -44,25 +44,61 @@ def read_drives(path: Path) -> list[Drive]:
     drives: list[Drive] = []
     faults: list[Fault] = []
     for number, (line, cells) in enumerate(rows[1:], start=1):
+        filled = len(cells) - next((k for k, c in enumerate(reversed(cells)) if c), len(cells))
+        if filled > len(found):
+            faults.append(Fault(line, f"has {filled} cells, the first row names {len(found)} columns", _PARTED))
+            continue
         given: dict[str, float] = {"at": float(number)}
         for name in COLUMNS:
             cell = cells[places[name]] if name in places and places[name] < len(cells) else ""
+            told = f"column {name}: “{cell[:40]}”"
             try:
-                given |= {name: number_in(cell)} if cell else {}
-            except ValueError:
-                faults.append(Fault(line, f"{name} is no number: “{cell}”"))
+                given |= {name: _cell(name, cell)} if cell else {}
+            except ValueError as why:
+                faults.append(Fault(line, f"{told} {why}", _RIGHT[name]))
         if drives and given["at"] <= drives[-1].at:
-            faults.append(Fault(line, f"at {given['at']:g} does not come after {drives[-1].at:g} of the drive before"))
-        try:
-            drives.append(Drive(**given))
-        except ValueError:
-            faults.append(Fault(line, "a spread must be above 0, and misfires not below"))
+            faults.append(
+                Fault(
+                    line,
+                    f"column at: {given['at']:g} does not come after {drives[-1].at:g} of the drive before",
+                    "Put the drives in their order; each has a larger at than the one before. Without the column at "
+                    "the rows are counted.",
+                )
+            )
+        drives.append(Drive(**given))
     if faults:
-        more = (
-            f" (and {len(faults) - 1} more: lines {', '.join(str(f.line) for f in faults[1:6])})" if faults[1:] else ""
-        )
-        raise InputError(f"{faults[0].what}{more}", file=str(path), line=faults[0].line, way_out="Mend the table.")
+        others = sorted({f.line for f in faults[1:] if f.line is not None})
+        more = f" (and {len(faults) - 1} more: lines {', '.join(map(str, others[:5]))})" if others else ""
+        first = faults[0]
+        raise InputError(f"{first.what}{more}", file=str(path), line=first.line, way_out=first.way_out)
     return drives
+
+
+_PARTED = "Write decimals with a point, or part the cells by semicolons."
+_BOUNDS = {"at": (-1e9, 1e9), "trim": (-60.0, 60.0), "spread": (0.0, 500.0), "misfires": (0.0, 65535.0)}
+_RIGHT = {
+    "at": "Write hours of running or the drive's number, like 12.5.",
+    "trim": "Write short and long trim together, from -60 to 60 %, like 3.5; leave the cell empty where it was not "
+    "read.",
+    "spread": "Write it in r/min, above 0 and up to 500, like 7.5; leave the cell empty where it was not read.",
+    "misfires": "Write the counter, from 0 to 65535, like 17; leave the cell empty where it was not read.",
+}
+"""What would be right in each column; the bounds are those of the evidence that it may become."""
+
+
+def _cell(name: str, cell: str) -> float:
+    """One reading.
+
+    Raises: ValueError with what is wrong with it.
+    """
+    try:
+        value = number_in(cell)
+    except ValueError:
+        raise ValueError("is no number") from None
+    low, high = _BOUNDS[name]
+    if not low <= value <= high or (name == "spread" and value == 0):
+        raise ValueError("cannot be")
+    return value
 
 
 RATE = click.FloatRange(0, 0.5, min_open=True, max_open=True)

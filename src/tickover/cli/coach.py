@@ -220,7 +220,12 @@ class Bench:
         simulated = self.car is not None
         watched = tuple(c.name for c in routine.conditions)
         header = Header(
-            routine=routine.id, routine_hash=routine.digest, simulated=simulated, begun=_now(), watched=watched
+            routine=routine.id,
+            routine_hash=routine.digest,
+            simulated=simulated,
+            begun=_now(),
+            watched=watched,
+            cued=True,
         )
         performer = None if self.person is None else Performer(self.person, self.rng)
         try:

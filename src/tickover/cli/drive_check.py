@@ -12,7 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from tickover.cli.drive import names_of, say_list
-from tickover.cli.job_store import by_option, job_option, kept_line, record_drafts, store_option
+from tickover.cli.job_store import by_option, job_option, kept_line, opened, record_drafts, store_option
 from tickover.drawing.still import png_file, svg_file
 from tickover.drive import (
     Condition,
@@ -33,7 +33,7 @@ from tickover.errors import InputError, TickoverError
 from tickover.logs import read_log_report, set_units
 from tickover.results import Quantity, envelope
 from tickover.routines import compile_routine, load_routine
-from tickover.visit.ready_drafts import check_draft
+from tickover.visit.ready_drafts import check_draft, planned_monitors
 
 LOGS = (".csv", ".txt", ".tsv", ".gpx", ".mf4", ".log")
 PLAN_WAY = "`tickover drive plan --toml FILE.toml` writes one; an attempt is judged by `tickover judge`."
@@ -110,7 +110,13 @@ def check_command(
     if figure is not None:
         _draw(check, figure, width)
     kept = record_drafts(
-        store, job, [check_draft(check)], attachments=[log], by=by or None, inputs=inputs, simulated=simulated or None
+        store,
+        job,
+        [check_draft(check, _planned(store, job))],
+        attachments=[log],
+        by=by or None,
+        inputs=inputs,
+        simulated=simulated or None,
     )
     if as_json:
         made = envelope("drive check", check, inputs=inputs, simulated=simulated, rests_on=check.rests_on)
@@ -121,6 +127,14 @@ def check_command(
         console.print(f"\nWritten: {figure}", markup=False, soft_wrap=True)
     if kept:
         console.print(f"\n{kept_line(job, kept)} Next: tickover job next {job}")
+
+
+def _planned(store: str | None, job: int | None) -> tuple[str, ...]:
+    """The monitors that the job's plan is for; none without a job or a plan."""
+    if job is None:
+        return ()
+    with opened(store, create=False) as held:
+        return planned_monitors(held.current(job))
 
 
 def plan_steps(plan: Path) -> tuple[Condition, ...]:

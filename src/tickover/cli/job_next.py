@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from tickover.cli.cause_options import option_of
 from tickover.cli.job_store import JOB, opened, store_option
 from tickover.cli.job_words import step_head
 from tickover.results import envelope
@@ -16,8 +17,14 @@ from tickover.routines import load_library
 from tickover.visit.next import next_step
 from tickover.visit.rules import known
 
-_BLANK = re.compile(r"[A-Z]{2,}")
-"""A word in capitals stands for a file of the user's."""
+_BLANK = re.compile(r"(.*=)?([A-Z]{2,})")
+"""A word in capitals stands for what only the user has: a file, an outcome, a few words."""
+_ASKED = {
+    "OUTCOME": "what came of it",
+    "NUMBER": "the number that was read",
+    "READING": "what was read",
+    "WHAT": "what was mended",
+}
 
 
 @click.command("next", context_settings={"ignore_unknown_options": True})
@@ -36,20 +43,24 @@ def next_command(
     terminal it is asked for. Other WORDS go to the command as they are.
     """
     with opened(store, create=False) as held:
-        step = next_step(held.entries(job), job, known(load_library(folder)))
+        step = next_step(held.entries(job), job, known(load_library(folder)), option_of)
     if as_json:
         click.echo(envelope("job next", step, inputs={"job": job}).model_dump_json(indent=2))
         return
     click.secho(step_head(step), bold=True)
     click.echo(step.sentence)
+    for caution in step.cautions:
+        click.echo(f"Caution: {caution}")
     if not step.command:
         return
     click.echo(f"\n  {step.command}")
     if tell:
         return
-    command = _filled(step.command, words)
+    unasked = bool(step.test) and not words and not sys.stdin.isatty()  # nobody to say what came of the test
+    command = None if unasked else _filled(step.command, words)
     if command is None:
-        click.echo("\nName the file behind the job's number, or type the line above with it.")
+        what = "Say what came of it" if step.test else "Say what was mended" if step.act else "Name the file"
+        click.echo(f"\n{what} behind the job's number, or type the line above with it.")
         return
     if store:
         command += ["--store", store]
@@ -64,12 +75,14 @@ def _filled(command: str, words: tuple[str, ...]) -> list[str] | None:
     given = list(words)
     parts: list[str] = []
     for part in shlex.split(command)[1:]:
-        if not _BLANK.fullmatch(part):
+        blank = _BLANK.fullmatch(part)
+        if blank is None:
             parts.append(part)
         elif given and not given[0].startswith("-"):
-            parts.append(given.pop(0))
+            parts.append((blank[1] or "") + given.pop(0))
         elif sys.stdin.isatty():
-            parts.append(str(click.prompt(f"{part.lower()}, its file", type=str)))
+            asked = _ASKED.get(blank[2], f"{blank[2].lower()}, its file")
+            parts.append((blank[1] or "") + str(click.prompt(asked, type=str)))
         else:
             return None
     return [*parts, *given]

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from tickover.cli import job_words
+from tickover.cli.cause_options import option_of
 from tickover.cli.job_store import JOB, opened, store_option
 from tickover.cli.routine import folder_option, json_option
 from tickover.errors import AttachmentError, InputError, UnknownEntryError
@@ -77,7 +78,7 @@ def show_command(job: int, entry: int | None, folder: Path | None, store: str | 
     if entry is not None:
         job_words.say_entry(job_words.console(), chosen[0], job_words.standing_words(entries, entry))
     else:
-        step = next_step(entries, job, known(load_library(folder)))
+        step = next_step(entries, job, known(load_library(folder)), option_of)
         job_words.say_job(job_words.console(), job, entries, personal, step)
 
 

@@ -69,7 +69,7 @@ def entry_words(entry: Entry) -> str:
 
 def _advice(data: Mapping[str, Any]) -> str:
     """What Cause advised, with why."""
-    advice, because = data.get("advice"), str(data.get("advice_because") or "").strip()
+    advice, because = data.get("advice_says") or data.get("advice"), str(data.get("advice_because") or "").strip()
     return clean(f" {str(advice).capitalize()}: {because}".rstrip(": ")) if advice else ""
 
 
@@ -135,6 +135,8 @@ def say_job(
         out.print(Text(f"\nhead {entries[-1].digest[:16]}", style="dim"))
     if step is not None:
         out.print(Text.assemble((f"\n{step_head(step)}. ", "bold"), clean(step.sentence)))
+        for caution in step.cautions:
+            out.print(Padding(Text.assemble(("Caution ", "bold"), clean(caution)), (0, 2)))
         if step.command:
             out.print(Text(f"  {step.command}"), soft_wrap=True)
 
@@ -143,7 +145,8 @@ def step_head(step: NextStep) -> str:
     """Which stage is due, in a few words."""
     if step.stage is None:
         return "Next: another drive" if step.command else "Nothing is due"
-    return f"Next: {step.stage[0].upper()}{step.stage[1:]}"
+    short = step.short or step.stage
+    return f"Next: {short[0].upper()}{short[1:]}"
 
 
 def _first_of(entries: Sequence[Entry]) -> dict[int, int]:

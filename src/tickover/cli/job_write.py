@@ -54,6 +54,9 @@ personal_option = click.option(
     metavar="NAME=VALUE",
     help="What must be erasable, like customer, phone, plate, vin; kept outside the chain.",
 )
+as_it_stands_option = click.option(
+    "--as-it-stands", is_flag=True, help="The car's number is right, though its check digit is not."
+)
 
 
 @click.command("new")
@@ -65,7 +68,7 @@ personal_option = click.option(
     help="year, fuel, displacement_l, cylinders, throttle, metering, complaint, shop …; may be repeated.",
 )
 @personal_option
-@click.option("--as-it-stands", is_flag=True, help="The car's number is right, though its check digit is not.")
+@as_it_stands_option
 @click.option("--simulated", is_flag=True, help="The car is invented.")
 @by_option
 @at_option
@@ -102,6 +105,7 @@ def new_command(
 @data_option
 @attach_option
 @personal_option
+@as_it_stands_option
 @by_option
 @at_option
 @store_option
@@ -113,6 +117,7 @@ def add_command(
     pairs: tuple[str, ...],
     files: tuple[Path, ...],
     secrets: tuple[str, ...],
+    as_it_stands: bool,
     by: str,
     at: str | None,
     store: str | None,
@@ -125,6 +130,9 @@ def add_command(
     data, personal = data_of(pairs), texts_of(secrets)
     if not (data or files or personal):
         raise click.UsageError("Give --data, --attach or --personal; an entry with nothing in it says nothing.")
+    _, personal, warnings = check_car({}, personal, as_it_stands=as_it_stands)
+    for warning in warnings:
+        click.echo(clean(warning), err=True)
     with opened(store, create=False) as held:
         held.entries(job)  # an unknown job is said before any file is kept
         attached = [held.attach(file) for file in files]

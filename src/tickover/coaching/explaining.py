@@ -83,6 +83,7 @@ class MissWords:
     Args:
         routine, record, found: the attempt and its judgement.
         person: who performed it, where that is known.
+        cued: whether each act had its tone.
 
     Attributes:
         broken: the irreducible set of bounds, in words.
@@ -90,7 +91,10 @@ class MissWords:
         advice: one sentence.
     """
 
-    def __init__(self, routine: CompiledRoutine, record: Record, found: Judgement, person: Person | None) -> None:
+    def __init__(
+        self, routine: CompiledRoutine, record: Record, found: Judgement, person: Person | None, *, cued: bool = False
+    ) -> None:
+        self._cued = cued
         self._names = Namer(routine)
         self._record = record
         miss = explain_miss(record, person, found)
@@ -110,7 +114,10 @@ class MissWords:
             return self._advise_no_change(miss)
         c = changes[0]
         more = f", and {_others(len(changes) - 1)} with it" if len(changes) > 1 else ""
-        cue = " Have it cued: timed unaided it is missed often." if c.uncertain else ""
+        cue = ""
+        if c.uncertain:
+            unaided, led = "Have it cued: timed unaided it is missed often.", "Let its tone lead, not your own count."
+            cue = f" {led if self._cued else unaided}"
         return f"One thing to change: {self._change(c)} would have passed{more}{self._aim(c)}.{cue}"
 
     def _aim(self, c: Change) -> str:

@@ -126,7 +126,9 @@ def judge_attempt(routine: CompiledRoutine, attempt: Attempt, person: Person | N
     names = Namer(routine)
     bounds = tuple(_line(b, names) for b in found.bounds)
     times = [t for a in acts if (t := a.t_hi) is not None]
-    why = MissWords(routine, record, found, person) if found.verdict == "missed" and not laid.extras else None
+    why = None
+    if found.verdict == "missed" and not laid.extras:
+        why = MissWords(routine, record, found, person, cued=attempt.header.cued is True)
     deciding = deciding_words(routine, record, found) if verdict == "undecided" else ""
     return AttemptJudgement(
         routine=routine.id,

@@ -34,7 +34,8 @@ def interval(value: float, lo: float | None, hi: float | None) -> tuple[str, str
     Args:
         value: best estimate.
         lo, hi: its interval, same unit; ``None`` where nothing bounds it.
-    Returns: ``("842 ± 14", "")`` where both sides agree to within a fifth; else the figure and the range beside it,
+    Returns: ``("842 ± 14", "")`` where both sides agree to within a fifth, the
+        wider side told; else the figure and the range beside it,
         ``("842", "829 to 871")``, ``("842", "at least 829")`` or ``("842", "no range")``.
     """
     if lo is None and hi is None:
@@ -49,7 +50,7 @@ def interval(value: float, lo: float | None, hi: float | None) -> tuple[str, str
         return short(value), ""
     places = decimals(half)
     if abs((hi - value) - (value - lo)) <= max(0.2 * half, 10.0**-places):
-        return f"{plain(value, places)} ± {plain(half, places)}", ""
+        return f"{plain(value, places)} ± {plain(max(hi - value, value - lo), places)}", ""
     return plain(value, places), f"{plain(lo, places)} to {plain(hi, places)}"
 
 

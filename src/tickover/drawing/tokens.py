@@ -161,5 +161,6 @@ def css_variables() -> str:
         f":root{{color-scheme:light;{day}}}\n"
         f":root[data-light=night]{{color-scheme:dark;{night}}}\n"
         f"@media (prefers-color-scheme:dark){{:root:not([data-light=day]){{color-scheme:dark;{night}}}}}\n"
-        f"@media print{{:root,:root[data-light=night]{{color-scheme:light;{day}{paper}}}}}\n"
+        "@media print{:root,:root[data-light=night],:root:not([data-light=day])"
+        f"{{color-scheme:light;{day}{paper}}}}}\n"
     )

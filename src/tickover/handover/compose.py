@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
 from typing import Literal, TypeVar
 
-from tickover.handover import erasing, later, wording
+from tickover.handover import erasing, later, set_up, wording
 from tickover.handover.given import (
     AttemptGiven,
     CarGiven,
     ComparisonGiven,
-    NeedsGiven,
     ReadingGiven,
     StateGiven,
     StoryGiven,
@@ -23,7 +23,9 @@ from tickover.jobs.entries import Entry, current
 from tickover.results import CannotTell, Measured, Quantity
 from tickover.signals.vin import Show, masked
 
-_G = TypeVar("_G", CarGiven, StoryGiven, NeedsGiven)
+_G = TypeVar("_G", CarGiven, StoryGiven)
+_VERDICT, _DONE_RIGHT = 3, 2
+"""Weights of the lines that are cut last: the verdict, then what was done right."""
 
 _CHANGES = frozenset({"attempt", "repair", "relapse"})
 """Kinds of entries after which the idle is no longer the one that was compared; a watch that comes back is another."""
@@ -222,34 +224,48 @@ def _wrong(job: _Job, car: CarGiven) -> tuple[str, ...]:
 
 
 def _done(job: _Job) -> tuple[Row, ...]:
-    rows: list[tuple[int, Row]] = []
-    for entry in _all(job.entries, "set up", "needs")[-1:]:
-        needs = read(entry, NeedsGiven).needs
-        met = sum(n.met is True or n.met == "met" for n in needs)
-        if needs:
-            count = f"all {len(needs)} conditions met" if met == len(needs) else f"{met} of {len(needs)} conditions met"
-            rows.append((entry.seq, Row(text=f"Car made ready, {count}", when=wording.clock(entry.at))))
-    several = len(job.attempts) > 1
-    for entry, attempt in job.attempts:
-        rows.append((entry.seq, Row(text=_attempt_words(attempt, several), when=wording.clock(entry.at))))
+    """What was done, in its order. The verdict, what was mended and what was done right are the last to be cut."""
+    rows: list[tuple[float, Row]] = []
+    ready = set_up.found(job.entries, job.attempts[-1] if job.attempts else None)
+    if ready is not None:
+        entry, words = ready
+        rows.append((entry.seq - 0.5, Row(text=words, when=wording.clock(entry.at))))
+    for tries in _rounds(job):
+        entry, attempt = tries[-1]
+        weight = _DONE_RIGHT if attempt.verdict != "missed" else 0
+        rows.append((entry.seq, Row(text=_tries_words(tries), when=wording.clock(entry.at), weight=weight)))
     for entry, mended in later.repairs(job.entries):
-        rows.append((entry.seq, Row(text=wording.sentence(mended).rstrip("."), when=wording.clock(entry.at))))
+        text = wording.sentence(mended).rstrip(".")
+        rows.append((entry.seq, Row(text=text, when=wording.clock(entry.at), weight=_DONE_RIGHT)))
     if job.comparison is not None:
         entry, comparison = job.comparison
-        rows.append((entry.seq, Row(text=f"Idle measured again: {comparison.verdict}", when=wording.clock(entry.at))))
+        told = f"Idle measured again: {comparison.verdict}"
+        rows.append((entry.seq, Row(text=told, when=wording.clock(entry.at), weight=_VERDICT)))
     listed = [row for _, row in sorted(rows, key=lambda pair: pair[0])]
-    return (*listed, *([Row(text=erasing.SENTENCES[job.erased])] if job.erased is not None else []))
+    return (*listed, *([Row(text=erasing.SENTENCES[job.erased], weight=1)] if job.erased is not None else []))
 
 
-def _attempt_words(attempt: AttemptGiven, several: bool) -> str:
-    name = attempt.title or attempt.routine or "Relearn"
-    which = f", {wording.ordinal(attempt.number)} try" if several or attempt.number > 1 else ""
-    if attempt.verdict == "hit":
-        return f"{name}{which}: every step in time"
-    why = wording.without_verdict(attempt.sentence)
-    if attempt.verdict == "missed":
-        return f"{name}{which}: missed" + (f". {wording.sentence(why)}" if why else "")
-    return f"{name}{which}: done, cannot tell whether every step was in time"
+def _rounds(job: _Job) -> list[list[tuple[Entry, AttemptGiven]]]:
+    """The attempts, those at one routine together until the idle was compared or something was mended."""
+    breaks = sorted(e.seq for e in job.entries if e.kind in {"comparison", "repair"})
+    rounds: dict[tuple[str, int], list[tuple[Entry, AttemptGiven]]] = {}
+    for entry, attempt in job.attempts:
+        part = sum(seq < entry.seq for seq in breaks)
+        rounds.setdefault((attempt.routine or attempt.title, part), []).append((entry, attempt))
+    return list(rounds.values())
+
+
+def _tries_words(tries: list[tuple[Entry, AttemptGiven]]) -> str:
+    """One or several tries at a routine in a line, the same outcomes counted: missed once, then every step in time."""
+    last = tries[-1][1]
+    name = last.title or last.routine or "Relearn"
+    which = f", {wording.ordinal(last.number)} try" if len(tries) == 1 and last.number > 1 else ""
+    told = [
+        wording.tries(verdict, len(list(same)), alone=len(tries) == 1)
+        for verdict, same in groupby(attempt.verdict for _, attempt in tries)
+    ]
+    why = wording.without_verdict(last.sentence) if last.verdict == "missed" else ""
+    return f"{name}{which}: {', then '.join(told)}" + (f". {wording.sentence(why)}" if why else "")
 
 
 def _cannot_tell(job: _Job) -> tuple[str, ...]:

@@ -97,8 +97,9 @@ class NeedGiven(_Given):
 
 
 class NeedsGiven(_Given):
-    """``set up``/``needs``."""
+    """``set up``/``needs``: of which routine, and how its needs stood."""
 
+    routine: str = ""
     needs: tuple[NeedGiven, ...] = ()
 
 

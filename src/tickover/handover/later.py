@@ -30,10 +30,12 @@ def cause_lines(entries: Sequence[Entry]) -> tuple[str, ...]:
 
 def driving_lines(entries: Sequence[Entry]) -> tuple[tuple[str, ...], str]:
     """What the drive showed, or how to drive the plan; and the caution that belongs there."""
-    check, plan = last_of(entries, "drive", "check", "drive"), last_of(entries, "drive", "plan")
-    if check is not None and (plan is None or check.seq > plan.seq):
-        told = loose(check)
-        return _few(told.model_copy(update={"lines": _monitors(check)})), ""
+    plan = last_of(entries, "drive", "plan")
+    checks = [e for e in entries if e.stage == "drive" and e.kind in ("check", "drive")]
+    if checks and (plan is None or checks[-1].seq > plan.seq):
+        told_of = tuple(line for line in map(driven_line, checks[-MOST_LINES:]) if line)
+        more = len(checks) - MOST_LINES
+        return (*told_of, *([f"And {more} more, in the shop’s record."] if more > 0 else [])), ""
     if plan is None:
         return (), ""
     told = loose(plan, "legs", "needs")
@@ -107,18 +109,51 @@ _STAGE_WORDS = {
 }
 
 
-def _monitors(check: Entry) -> tuple[str, ...]:
-    """What each monitor of a drive was found to be, with its name: on the sheet no picture or table tells it."""
+def driven_line(check: Entry) -> str:
+    """One drive in a line: what was driven, what it was for, and whether it held that; empty where it says nothing.
+
+    What it was for are the monitors that the check was planned for; without a plan, all that it looked at. Why a
+    stretch did not count stands in the record.
+    """
+    wanted = check.data.get("planned")
     items = check.data.get("monitors")
-    lines = []
-    for item in items if isinstance(items, list | tuple) else [items]:
-        said = text_of(item)
-        title = item.get("title") if isinstance(item, Mapping) else None
-        if said and isinstance(title, str) and title.strip() and not said.lower().startswith(title.strip().lower()):
-            said = f"{title.strip()}: {said[:1].lower()}{said[1:]}"
-        if said:
-            lines.append(said)
-    return tuple(lines)
+    found: dict[str, list[str]] = {"met": [], "not met": [], "cannot tell": []}
+    for item in items if isinstance(items, list | tuple) else []:
+        if not isinstance(item, Mapping) or (isinstance(wanted, list) and wanted and item.get("id") not in wanted):
+            continue
+        title, verdict = item.get("title"), item.get("verdict")
+        if isinstance(title, str) and title.strip() and verdict in found:
+            found[str(verdict)].append(_called(title.strip()))
+    parts = [f"{words} {_and(found[verdict])}" for verdict, words in _HELD if found[verdict]]
+    parts[:1] = [part[:1].upper() + part[1:] for part in parts[:1]]
+    if not parts:
+        return wording.sentence(wording.without_verdict(text_of(check.data)))
+    return wording.sentence(f"A drive{_driven(check)} for the car’s self-checks. {'; '.join(parts)}")
+
+
+_HELD = (("met", "held:"), ("not met", "not held:"), ("cannot tell", "cannot tell:"))
+
+
+def _driven(check: Entry) -> str:
+    """How long it was, where that is known: `` of 31 minutes and 24 km``."""
+    seconds, way = check.data.get("duration"), check.data.get("distance")
+    km = way.get("value") if isinstance(way, Mapping) else None
+    parts = [f"{seconds / 60:.0f} minutes"] if _number(seconds) and isinstance(seconds, int | float) else []
+    parts += [f"{km:.0f} km"] if _number(km) and isinstance(km, int | float) and km >= 1 else []
+    return f" of {' and '.join(parts)}" if parts else ""
+
+
+def _called(title: str) -> str:
+    """A title inside a sentence; one that is all capitals stays so."""
+    return title if title[:2].isupper() else title[:1].lower() + title[1:]
+
+
+def _and(names: Sequence[str]) -> str:
+    """``catalyst, oxygen sensor and EGR``; of many the first ones, and how many more."""
+    kept = (
+        list(names) if len(names) <= MOST_LINES else [*names[: MOST_LINES - 1], f"{len(names) - MOST_LINES + 1} more"]
+    )
+    return kept[0] if len(kept) == 1 else f"{', '.join(kept[:-1])} and {kept[-1]}"
 
 
 def _few(told: Loose) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC
 from importlib.resources import files as package_files
 from typing import Any
@@ -30,6 +30,8 @@ DRAFT = "DRAFT"
 """Across a page that is not the hand-over."""
 SHORTENED = "Shortened to fit one page; the whole text is in the shop’s record of this job."
 
+FILLING = 4
+"""Halvings towards the next fuller page where words had to be cut; each sets the page once more. Own choice."""
 _MORE = "and {} more, in the shop’s record"
 _LONGEST_WORD, _NARROW, _LONGEST_WHEN = 26, 13, 22
 _FOOT_LINE = 100
@@ -94,14 +96,40 @@ def source(sheet: Sheet, *, draft: bool = False) -> Source:
     Returns: the fullest form that fits.
     Raises: PaperError if not even the shortest does.
     """
-    template = package_files("tickover.handover").joinpath("sheet.typ").read_text(encoding="utf-8")
+    longer: Trim | None = None
     for trim in TRIMS:
-        content, pictures, shortened = _content(sheet, trim)
-        content["draft"] = DRAFT if draft else ""
-        named = {"sheet.json": json.dumps(content, ensure_ascii=False).encode("utf-8"), **pictures}
-        if paper.ask(template, named, "<pages>") == 1:
-            return Source(template, named, shortened)
+        made = _fitting(sheet, trim, draft=draft)
+        if made is not None:
+            return _filled(sheet, longer, trim, made, draft=draft) if made.shortened and longer is not None else made
+        longer = trim
     raise PaperError("the sheet does not fit one page", way_out="Shorten the shop’s name or the job’s number.")
+
+
+def _fitting(sheet: Sheet, trim: Trim, *, draft: bool) -> Source | None:
+    """The sheet at one trim; None where it takes more than a page."""
+    template = package_files("tickover.handover").joinpath("sheet.typ").read_text(encoding="utf-8")
+    content, pictures, shortened = _content(sheet, trim)
+    content["draft"] = DRAFT if draft else ""
+    named = {"sheet.json": json.dumps(content, ensure_ascii=False).encode("utf-8"), **pictures}
+    return Source(template, named, shortened) if paper.ask(template, named, "<pages>") == 1 else None
+
+
+def _filled(sheet: Sheet, longer: Trim, trim: Trim, made: Source, *, draft: bool) -> Source:
+    """The page filled up: from a trim that fits towards the one before it that does not, as many words as go in."""
+    lo, hi = 0.0, 1.0
+    for _ in range(FILLING):
+        share = (lo + hi) / 2
+        more = replace(
+            trim,
+            items=trim.items + round(share * max(longer.items - trim.items, 0)),
+            letters=trim.letters + round(share * max(longer.letters - trim.letters, 0)),
+        )
+        tried = _fitting(sheet, more, draft=draft) if more != trim else None
+        if tried is None:
+            hi = share
+        else:
+            lo, made = share, tried
+    return made
 
 
 def pdf(sheet: Sheet, *, draft: bool = False) -> bytes:
@@ -152,11 +180,13 @@ class _Words:
         return re.sub(rf"[^ ]{{{unbroken}}}(?=[^ ])", lambda m: m.group() + _SOFT_BREAK, words)
 
     def rows(self, rows: tuple[Row, ...]) -> list[dict[str, str]]:
-        """Rows as plain values. Where some are left out a line says how many; the last one always stays."""
-        more = len(rows) - self._items
-        kept = rows if more <= 0 else (*rows[: self._items - 1], rows[-1])
+        """Rows as plain values. Where some are left out a line says how many; the heaviest stay, then the last one."""
+        last = len(rows) - 1
+        heaviest = sorted(range(len(rows)), key=lambda k: (-rows[k].weight, k != last, k))
+        kept = sorted(heaviest[: self._items])
+        more = len(rows) - len(kept)
         made = []
-        for row in kept:
+        for row in (rows[k] for k in kept):
             when = self.text(row.when) if len(row.when) <= _LONGEST_WHEN else ""
             text = row.text if when or not row.when else f"{row.text} ({row.when})"
             made.append({"text": self.text(text, unbroken=_NARROW if when else _LONGEST_WORD), "when": when})

@@ -32,10 +32,17 @@ class Trace(Result):
 
 
 class Row(Result):
-    """One line of a list, and a short word at its right: a time of day, or how soon to call."""
+    """One line of a list.
+
+    Attributes:
+        text: what it says.
+        when: a short word at its right: a time of day, or how soon to call.
+        weight: where lines are cut, the heavier ones stay longer.
+    """
 
     text: str
     when: str = ""
+    weight: int = 0
 
 
 class ActDone(Result):

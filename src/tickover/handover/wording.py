@@ -6,7 +6,7 @@ import re
 from datetime import datetime
 
 from tickover.drawing.figures import plain, short
-from tickover.handover.sheet import Row, Verdict
+from tickover.handover.sheet import Judged, Row, Verdict
 from tickover.results import Measured, Quantity
 
 HEADLINES: dict[Verdict, str] = {
@@ -77,6 +77,20 @@ def ordinal(number: int) -> str:
         return _ORDINALS[number - 1]
     ends = {1: "st", 2: "nd", 3: "rd"}
     return f"{number}{'th' if number % 100 in (11, 12, 13) else ends.get(number % 10, 'th')}"
+
+
+_TIMES = ("", "once", "twice", "three times", "four times", "five times")
+
+
+def tries(verdict: Judged, count: int, *, alone: bool) -> str:
+    """So many tries with one outcome: ``missed twice``; of a try that stands alone nothing is counted."""
+    times = _TIMES[count] if count < len(_TIMES) else f"{count} times"
+    if verdict == "missed":
+        return "missed" if alone else f"missed {times}"
+    if verdict == "hit":
+        return "every step in time" + (f", {times}" if count > 1 else "")
+    done = "done" if count == 1 else f"done {times}"
+    return f"{done}, cannot tell whether every step was in time"
 
 
 def moment(at: str) -> datetime | None:

@@ -63,6 +63,14 @@ export const zoomable = (chart, status, buttons, data) => {
     return { lo: lo - pad, hi: hi + pad, seen };
   };
 
+  // A heading, wrapped between words where it is wider than its room; gives the y of its last line.
+  const heading = (parent, y, room, text) => {
+    const line = el(parent, "text", { x: 0, y, class: "strong" }, text), words = text.split(" ");
+    let n = words.length;
+    while (n > 1 && line.getComputedTextLength() > room) line.textContent = words.slice(0, --n).join(" ");
+    return n < words.length ? heading(parent, y + 19, room, words.slice(n).join(" ")) : y;
+  };
+
   const draw = () => {
     const wide = Math.max(240, chart.clientWidth), right = wide - RIGHT;
     const x = (t) => LEFT + (t - from) / (to - from) * (right - LEFT);
@@ -92,10 +100,9 @@ export const zoomable = (chart, status, buttons, data) => {
     const said = [];
     for (const panel of data.panels) {
       const { lo, hi, seen } = range(panel);
-      const head = top + 15, t0 = top + 24, t1 = t0 + (wide < 600 ? panel.height * 0.8 : panel.height);
+      const t0 = heading(svg, top + 15, wide, panel.what) + 9, t1 = t0 + (wide < 600 ? panel.height * 0.8 : panel.height);
       const y = (v) => t1 - (v - lo) / (hi - lo) * (t1 - t0);
       el(clip, "rect", { x: LEFT, y: 0, width: right - LEFT, height: t1 });
-      el(svg, "text", { x: 0, y: head, class: "strong" }, panel.what);
       const inside = el(svg, "g", { "clip-path": `url(#inside${number})` });
       for (const s of data.spans) if (!s.why) el(inside, "rect", { x: x(s.start), y: t0, width: Math.max(1, x(s.stop) - x(s.start)), height: t1 - t0, fill: "var(--wash)" });
       for (const v of ticks(lo, hi, Math.max(3, (t1 - t0) / 44))) {

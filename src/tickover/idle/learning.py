@@ -36,7 +36,7 @@ class Learning(Result):
     says: str
 
 
-def fit_learning(points: Sequence[tuple[float, float]]) -> Learning | CannotTell:
+def fit_learning(points: Sequence[tuple[float, float]], normal: float | None = None) -> Learning | CannotTell:
     """Where a learning trim will end, and when.
 
     trim = end + (start − end) · exp(−t / τ), least squares; τ on a grid, the other two exactly; intervals from the
@@ -44,6 +44,7 @@ def fit_learning(points: Sequence[tuple[float, float]]) -> Learning | CannotTell
 
     Args:
         points: time and trim [%], rising in time.
+        normal: the trim after it was healed, for the words [%].
     Returns: the fit with 90 % intervals; or why it cannot be told: too few points, no movement, or no bend yet
     Source: own choice of method; the law is a first-order lag, as long trims follow the short one.
     """
@@ -62,7 +63,10 @@ def fit_learning(points: Sequence[tuple[float, float]]) -> Learning | CannotTell
     if (flat - floor) / 2 / (floor / freedom) < stats.f.ppf(0.99, 2, freedom):
         return CannotTell(
             reason="Where the trim will end: it has not moved by more than it scatters.",
-            way_out="It may have learned already; compare it with its normal.",
+            way_out="It may have learned already; compare it with its normal."
+            if normal is None
+            else f"It may have learned already: on average it stands at {y.mean():+.1f} %, its normal is "
+            f"{normal:+.1f} %.",
         )
     weight = (np.maximum(errors, floor) / floor) ** (-(freedom + 1) / 2)
     weight /= weight.sum()

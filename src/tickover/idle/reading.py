@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from tickover.idle.cold import cold_idle, cold_words
 from tickover.idle.expect import expectations, not_throttled
 from tickover.idle.hunting import find_hunting
+from tickover.idle.levels import THROTTLES
 from tickover.idle.results import ColdIdle, Hunting, IdleReading, IdleState, StateName
 from tickover.idle.settling import near_stalls, releases
 from tickover.idle.states import SETTLES, Split, split
@@ -79,7 +80,7 @@ def read_idle(
     if any(_no_idle(s) for s in states):
         return CannotTell(
             reason="part of what looks like idle is not: its speed moves, or stands, far from any idle",
-            way_out="Log the pedal and the road speed with it, or cut the log down to its idle.",
+            way_out=_told_apart_by(recording),
         )
     name = states[0].name
     first = _spread(loads.settled[name], loads.rows[name], line, recording, rng)
@@ -109,6 +110,19 @@ def _no_idle(state: IdleState) -> bool:
     """Whether a state cannot be an idle: where neither pedal nor throttle was logged, held speeds look like one."""
     fast = isinstance(state.speed, Quantity) and state.speed.value > FASTEST
     return fast or (state.spread is not None and state.spread > WIDEST)
+
+
+def _told_apart_by(recording: Recording) -> str:
+    """What is missing to tell an idle from a held speed: only that."""
+    there = {name for name in recording if len(recording[name])}
+    missing = [] if there & {"pedal_d", "pedal_e"} else ["the pedal"]
+    missing += [] if "vehicle_speed" in there else ["the road speed"]
+    if not missing:
+        return "Cut the log down to its idle."
+    cut = f"Log {' and '.join(missing)} with it, or cut the log down to its idle."
+    if missing == ["the pedal"] and not there & set(THROTTLES):
+        return "Log the pedal with it, or else the throttle; or cut the log down to its idle."
+    return cut
 
 
 def _cold(line: Timeline, recording: Recording, rng: Generator) -> tuple[ColdIdle, ...]:

@@ -43,6 +43,9 @@ SPREAD_SPREAD = 0.35
 CUSUM_LIMIT = 4.0
 """Of the cumulative sums that go on after the test has decided, over the spread [1]. Own choice; with half the shift as
 slack a well idle gives a false alarm once in some 540 drives on average (``cusum_run_length``)."""
+NEWEST = 3
+"""Drives at the end that say where trim and spread stand now; own choice: a car that comes back is often found by so
+few, and older ones may be from when it was well."""
 COUNTER_STOPS = 5
 """A counter of whole numbers to which a drive adds a tenth stops falling here: rounding holds it [count]."""
 
@@ -103,6 +106,8 @@ class Relapse(Result):
         sentence: that in a sentence.
         watched: quantity by quantity.
         learning: the fit of the trim, or why there is none.
+        newest_trim: idle trim of the last drives that have one, three at most, with 95 % bounds [%].
+        newest_spread: spread of the idle's speed, likewise [r/min].
         clean_cycles: driving cycles without a missed firing until the misfire counter is below its level.
         counter_says: what the misfire counter says, in a sentence; empty where it was not read.
         rests_on: what it rests on.
@@ -113,6 +118,8 @@ class Relapse(Result):
     sentence: str
     watched: tuple[Watched, ...]
     learning: Annotated[Learning | CannotTell, Field(discriminator="kind")]
+    newest_trim: Measured
+    newest_spread: Measured
     clean_cycles: Measured
     counter_says: str = ""
     rests_on: tuple[str, ...]
@@ -147,7 +154,7 @@ def watch(
         raise SignalRangeError("time of a drive after the one before", min(np.diff(times)), 0.0, np.inf)
     sprt_bounds(alpha, beta)
     watched = []
-    learning = fit_learning([(d.at, d.trim) for d in drives if d.trim is not None])
+    learning = fit_learning([(d.at, d.trim) for d in drives if d.trim is not None], normal_trim)
     learned = learning.learned_at.value if isinstance(learning, Learning) else -np.inf
     trims = np.array([d.trim for d in drives if d.trim is not None and d.at >= learned])
     if len(trims) and normal_trim is not None:
@@ -166,6 +173,8 @@ def watch(
         sentence=_sentence(verdict, watched),
         watched=tuple(watched),
         learning=learning,
+        newest_trim=_newest([d.trim for d in drives], TRIM_SPREAD, "%", "idle trim"),
+        newest_spread=_newest([d.spread for d in drives], None, "r/min", "spread of the idle"),
         clean_cycles=clean,
         counter_says=_counter_says(drives, below, clean),
         rests_on=(
@@ -178,6 +187,26 @@ def watch(
             f"{TRIM_SPREAD:g} % and {100 * SPREAD_SPREAD:.0f} % of the spread. These are our own choice.",
         ),
     )
+
+
+def _newest(readings: Sequence[float | None], apart: float | None, unit: str, what: str) -> Measured:
+    """Mean of the last drives that have a reading.
+
+    Args:
+        readings: one a drive.
+        apart: how far sound cars differ from drive to drive [unit]; None for the share of the spread that they do. The
+            drives count as no nearer to each other than that.
+        unit, what: of it.
+    """
+    x = np.array([r for r in readings if r is not None][-NEWEST:])
+    if not len(x):
+        return CannotTell(reason=f"No drive has a reading of the {what}.", way_out="Read it on the next drive.")
+    mean = float(x.mean())
+    least = apart if apart is not None else SPREAD_SPREAD * mean
+    sd = max(float(x.std(ddof=1)) if len(x) > 1 else 0.0, least)
+    half = 1.96 * sd / len(x) ** 0.5
+    lo = mean - half if apart is not None else max(mean - half, 0.0)
+    return Quantity(value=mean, lo=lo, hi=mean + half, level=0.95, unit=unit)
 
 
 def _unwatched(drives: Sequence[Drive], trim: float | None, spread: float | None) -> list[str]:
@@ -273,7 +302,10 @@ def _sentence(verdict: WatchVerdict, watched: Sequence[Watched]) -> str:
         return "Cannot tell: no trim or spread was given together with what was normal after it was healed."
     if verdict == "comes back":
         which = " and ".join(f"the {w.what}" for w in watched if w.verdict == "comes back")
-        return f"It comes back, by {which}: a real fault is acting. Find the cause before any relearn."
+        return (
+            f"It comes back, by {which}: a relapse. What is behind it Cause tells, a fault or a memory that went stale "
+            "once more. Find the cause before any relearn."
+        )
     if verdict == "stays well":
         return f"It stays well, decided after {_drives(max(w.drives for w in watched))}."
     open_ = [(w.more_well or 1.0, w.more_back or 1.0) for w in watched if w.verdict == "watch on"]

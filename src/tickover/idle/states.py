@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from tickover.idle.levels import threshold
 from tickover.idle.results import StateName
 from tickover.idle.stretches import IDLE, Timeline
 from tickover.results import CannotTell
@@ -23,7 +24,6 @@ Ints = NDArray[np.int64]
 
 # least distance between two load states, in each signal's unit; own choice
 _APART: dict[str, float] = {"throttle_position": 1.0, "manifold_pressure": 4.0, "air_flow": 0.4}
-_CLEAR = 4.5  # distance against the scatter inside: one level gives 2.3, a uniform spread 2.7, a sine 3.8 [C]
 _WANDERS: dict[str, float] = {"throttle_position": 0.7, "manifold_pressure": 3.0, "air_flow": 0.3}
 _RARE = 0.02  # a second level in less of the time than this, and only in passing, is an odd value
 PASSING = 5.0  # a state held for less is a transition [s]
@@ -60,10 +60,10 @@ def split(line: Timeline, poll: float) -> Split:
     for name, apart in _APART.items():
         if name not in line.held:
             continue
-        threshold = _threshold(line.held[name][idle], line.seconds[idle], apart)
-        if threshold is None:
+        cut = threshold(line.held[name][idle], line.seconds[idle], apart)
+        if cut is None:
             continue
-        level = np.where(idle, (line.held[name] > threshold).astype(np.int64), -1)
+        level = np.where(idle, (line.held[name] > cut).astype(np.int64), -1)
         found = _dwelling(line, level, poll, name)
         if found is not None:
             return found
@@ -81,36 +81,6 @@ def _wandering(line: Timeline, idle: Bools) -> tuple[CannotTell, ...]:
                 ),
             )
     return ()
-
-
-def _threshold(values: Floats, seconds: Floats, apart: float) -> float | None:
-    """Value between two levels by Otsu's rule on time; None where the levels are not clearly two."""
-    known = np.isfinite(values)
-    x, w = values[known], seconds[known]
-    if len(x) < 8:
-        return None
-    order = np.argsort(x, kind="stable")
-    x, w = x[order], w[order]
-    total, moment = np.cumsum(w), np.cumsum(w * x)
-    cut = np.flatnonzero(np.diff(x) > 0)
-    if not len(cut):
-        return None
-    w0, w1 = total[cut], total[-1] - total[cut]
-    m0, m1 = moment[cut] / w0, (moment[-1] - moment[cut]) / w1
-    at = int(cut[np.argmax(w0 * w1 * (m1 - m0) ** 2)]) + 1
-    low, high = _median(x[:at], w[:at]), _median(x[at:], w[at:])
-    off = np.concatenate([np.abs(x[:at] - low), np.abs(x[at:] - high)])
-    order = np.argsort(off, kind="stable")
-    scatter = 1.4826 * _median(off[order], w[order])  # robust: a blip must not hide two levels
-    if high - low < apart or high - low < _CLEAR * scatter:
-        return None
-    return float(x[at - 1] + x[at]) / 2
-
-
-def _median(x: Floats, w: Floats) -> float:
-    """Weighted median of sorted values."""
-    total = np.cumsum(w)
-    return float(x[np.searchsorted(total, total[-1] / 2)])
 
 
 def _dwelling(line: Timeline, level: Ints, poll: float, by: str) -> Split | None:

@@ -12,6 +12,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from tickover.idle.levels import SPEEDS_APART, held_open
 from tickover.idle.results import Stretch
 from tickover.results import CannotTell
 from tickover.signals import Recording, Series, signal
@@ -149,7 +150,8 @@ def timeline(recording: Recording) -> Timeline | CannotTell:
     mark(~running, STANDS)
     mark(_since(running, edge) < AFTER_START, STARTING)
     moving = _moving(held, rests_on)
-    pressed = _pressed(held, recording, rests_on)
+    free = running & ~moving & (_since(running, edge) >= AFTER_START) & _warm(held, [], [])
+    pressed = _pressed(held, recording, rests_on, free, edge)
     mark(moving, MOVING)
     mark(pressed, PEDAL)
     mark(_since(~pressed & ~moving, edge, first=np.inf) < AFTER_PEDAL, RELEASED)
@@ -236,12 +238,21 @@ def pedal_rest(track: Series) -> float:
     return float(np.median(track.value[np.abs(track.value - near) <= 0.25]))
 
 
-def _pressed(held: dict[str, Floats], recording: Recording, rests_on: list[str]) -> Bools:
+def _pressed(held: dict[str, Floats], recording: Recording, rests_on: list[str], free: Bools, edge: Floats) -> Bools:
+    """Rows with the pedal pressed; ``free`` are rows in which the engine runs, warm, and the car stands."""
     for name in ("pedal_d", "pedal_e"):
         if name in held:
             rest = pedal_rest(recording[name])
             rests_on.append(f"The pedal's rest was learned from this log: {rest:.1f} %.")
             return np.abs(np.nan_to_num(held[name], nan=rest) - rest) > PEDAL_GIVE
+    if "vehicle_speed" in held:
+        found = held_open(recording, free, edge)
+        if found is not None:
+            rests_on.append(
+                "No pedal was recorded: at rest means throttle and speed both at the lowest level that they hold, with "
+                f"the speed {SPEEDS_APART:.0f} r/min or more below the next one."
+            )
+            return found
     rests_on.append("No pedal was recorded: that it was untouched rests on your word.")
     return np.zeros(len(held["engine_speed"]), dtype=bool)
 

@@ -7,26 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tickover.errors import LogFileError
+from tickover.logs.foreign import foreign
 from tickover.logs.memory import GPX, READ, available_memory, holds, refuse_too_large, text_needs
 from tickover.logs.own import is_own
 
-_MAGIC: tuple[tuple[bytes, str], ...] = (
-    (b"\x1f\x8b", "a gzip archive"),
-    (b"PK\x03\x04", "a zip archive or a spreadsheet"),
-    (b"PK\x05\x06", "an empty zip archive"),
-    (b"7z\xbc\xaf\x27\x1c", "a 7z archive"),
-    (b"\xfd7zXZ\x00", "an xz archive"),
-    (b"BZh", "a bzip2 archive"),
-    (b"\x28\xb5\x2f\xfd", "a zstd archive"),
-    (b"Rar!", "a rar archive"),
-    (b"\xd0\xcf\x11\xe0", "an office document"),
-    (b"SQLite format 3", "a database"),
-    (b"PAR1", "a Parquet file"),
-    (b"\x89HDF", "an HDF5 file"),
-    (b"%PDF", "a PDF"),
-    (b"\x89PNG", "a picture"),
-    (b"\xff\xd8\xff", "a picture"),
-)
 _MDF = (b"MDF     ", b"UnFinMF ")
 _FEW = 0.01  # with more stray bytes than this a file is not text
 
@@ -66,9 +50,9 @@ def open_log(path: Path) -> Opened:
         raise LogFileError(f"cannot be read: {words}", file=str(path), way_out="Name a log that is there.") from None
     if not data[:4096].strip() and not data.strip():
         raise LogFileError("is empty", file=str(path), way_out="Record again, or name another log.")
-    for magic, what in _MAGIC:
-        if data.startswith(magic):
-            raise LogFileError(f"is {what}, not a log", file=str(path), way_out="Unpack it or export it as CSV first.")
+    what = foreign(data)
+    if what is not None:
+        raise LogFileError(f"is {what[0]}, not a log", file=str(path), way_out=what[1])
     if b"<gpx" in data[:4096]:
         refuse_too_large(GPX * len(data), str(path), available_memory(), f"{len(data) / 1e6:,.0f} MB")
         return Opened("gpx", data)

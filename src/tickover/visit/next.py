@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import shlex
 from collections.abc import Callable, Sequence
 
 from tickover.jobs.entries import Entry, Stage, current
@@ -9,7 +11,10 @@ from tickover.results import Result
 from tickover.visit.rules import EFFECTIVE, Known, attempts_of, may_try, since_repair, stop_signs
 from tickover.visit.rungs import ladder_rungs, next_rung, with_ladder
 from tickover.visit.stages import next_stage
-from tickover.visit.watching import forbidden, watch_command, watched
+from tickover.visit.watching import Ordered, forbidden, ordered, watch_command, watched
+
+_NOTE = re.compile(r"\s*\([^()]*\)$")
+"""What an option says in brackets behind itself, of its unit."""
 
 
 class NextStep(Result):
@@ -18,21 +23,39 @@ class NextStep(Result):
     Attributes:
         stage: which is due; None after the hand-over.
         sentence: what to do and why, in one sentence or two.
-        command: what to type; words in capitals are files of the user's. Empty where there is nothing to type.
+        command: what to type; words in capitals are the user's: a file, an outcome, a few words. Empty where there is
+            nothing to type.
+        short: the same for a button: the stage, or what to do in it.
+        test: name of the test that Cause wants next; empty for none.
+        act: what to do for that test, or what to mend.
+        outcomes: names that the outcome of that test can have; empty where it is a number.
+        cautions: at that test or mending.
     """
 
     stage: Stage | None
     sentence: str
     command: str = ""
+    short: str = ""
+    test: str = ""
+    act: str = ""
+    outcomes: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
 
 
-def next_step(entries: Sequence[Entry], job: str | int | None = None, about: Known | None = None) -> NextStep:
+def next_step(
+    entries: Sequence[Entry],
+    job: str | int | None = None,
+    about: Known | None = None,
+    option_of: Callable[[str], str] = lambda _test: "",
+) -> NextStep:
     """The next step of a job.
 
     Args:
         entries: the job so far, ``seq`` rising; corrections are applied here.
         job: its number, for the command; None leaves it out.
         about: what the library says of routines (``known``).
+        option_of: test to the option of ``tickover cause`` that takes its outcome, where the answer of Cause does not
+            say; empty for none.
     Returns: the stage that is due, with its sentence and its command.
     Example: with nothing recorded: Arrive, and ``tickover arrive --job 12``.
     """
@@ -41,6 +64,9 @@ def next_step(entries: Sequence[Entry], job: str | int | None = None, about: Kno
     due = next_stage(now, about)
     if due is None:
         return _over(now, job)
+    told = ordered(now)
+    if due.stage == "cause" and told is not None:
+        return _as_cause_says(told, job, told.option or option_of(told.test))
     ways: dict[Stage, Callable[[], tuple[str, str]]] = {
         "arrive": lambda: _arrive(now),
         "before": lambda: (
@@ -61,7 +87,55 @@ def next_step(entries: Sequence[Entry], job: str | int | None = None, about: Kno
         "hand over": lambda: (_hand_over(now), "tickover job handover"),
     }  # fmt: skip
     sentence, command = ways[due.stage]()
-    return NextStep(stage=due.stage, sentence=sentence, command=_for_job(command, job))
+    return NextStep(stage=due.stage, sentence=sentence, command=_for_job(command, job), short=due.stage)
+
+
+def _as_cause_says(told: Ordered, job: str | int | None, given: str) -> NextStep:
+    """The next test with the way to tell its outcome, or what to mend with the way to write it down."""
+    begin = "tickover cause" if job is None else f"tickover cause --job {job}"
+    if not told.test:
+        add = f"tickover job add {job if job is not None else 'JOB'} --stage cause --kind repair --data text=WHAT"
+        return NextStep(
+            stage="cause",
+            sentence=f"{told.act}. Once that is done, write it down as a repair: it leads back to Relearn. Where it is "
+            "not to be done, leave Cause out with the reason.",
+            command=add,
+            short="mend it, then write down the repair" if told.mends else "do it, then write it down",
+            act=told.act,
+            cautions=told.cautions,
+        )
+    option, outcomes = _blanks(given)
+    came = f" with what came of it: {', '.join(outcomes)}" if outcomes else " with what was read" if option else ""
+    return NextStep(
+        stage="cause",
+        sentence=f"{told.act}; then Cause again{came}.",
+        command=f"{begin} {option}".rstrip(),
+        short="cause, the next test",
+        test=told.test,
+        act=told.act,
+        outcomes=outcomes,
+        cautions=told.cautions,
+    )
+
+
+def _blanks(option: str) -> tuple[str, tuple[str, ...]]:
+    """An option with a word in capitals for what only the user knows, and the outcomes that it may be.
+
+    Example: ``--test bore=clean|dirty`` gives ``--test bore=OUTCOME`` and clean, dirty.
+    """
+    parts: list[str] = []
+    outcomes: tuple[str, ...] = ()
+    for part in shlex.split(_NOTE.sub("", option)):
+        name, equals, value = part.rpartition("=")
+        if part.startswith("-"):
+            parts.append(part)
+        elif "|" in value:
+            outcomes = tuple(value.split("|"))
+            parts.append(shlex.quote(f"{name}{equals}OUTCOME"))
+        else:
+            blank = {"N": "NUMBER", "FILE": "FILE"}.get(value, "READING")
+            parts.append(shlex.quote(f"{name}{equals}{blank}"))
+    return " ".join(parts), outcomes
 
 
 def _over(entries: Sequence[Entry], job: str | int | None) -> NextStep:

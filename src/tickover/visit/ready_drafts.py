@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
-from tickover.drive import DriveCheck, DrivePlan, plan_sentence
+from tickover.drive import DriveCheck, DrivePlan, MonitorFound, plan_sentence
+from tickover.drive.results import Verdict as DriveVerdict
+from tickover.drive.words import names
 from tickover.jobs import Entry
 from tickover.readiness import CarState, Verdict, monitor_called
 from tickover.visit.drafts import Draft
@@ -68,9 +70,52 @@ def plan_draft(plan: DrivePlan) -> Draft:
     return Draft("drive", "plan", {**plan.model_dump(mode="json"), "sentence": plan_sentence(plan)})
 
 
-def check_draft(check: DriveCheck) -> Draft:
-    """What a drive held; the long series of its speed stay with the log."""
+def planned_monitors(entries: Sequence[Entry]) -> tuple[str, ...]:
+    """The monitors that the job's newest plan is for; none where it has no plan."""
+    for entry in reversed(entries):
+        if entry.stage == "drive" and entry.kind == "plan":
+            told = entry.data.get("monitors")
+            return tuple(str(name) for name in told) if isinstance(told, list | tuple) else ()
+    return ()
+
+
+def of_plan(check: DriveCheck, planned: Collection[str]) -> tuple[MonitorFound, ...]:
+    """What became of the monitors that the plan is for; none where there was no plan, or none of them was looked at."""
+    return tuple(m for m in check.monitors if m.id in planned)
+
+
+def plan_held(found: Sequence[MonitorFound]) -> tuple[DriveVerdict, str]:
+    """Whether a drive held its plan: all of it, not all of it, or cannot tell.
+
+    Args:
+        found: what became of the monitors that it is for, one or more.
+    Returns: the verdict, and that in words with the monitors it hangs on.
+    """
+    worst: DriveVerdict = next((v for v in _WORST_FIRST if any(m.verdict == v for m in found)), "met")
+    told = names([m.title for m in found if m.verdict == worst])
+    return worst, f"{_PLAN_WORDS[worst]} for {told}"
+
+
+_WORST_FIRST: tuple[DriveVerdict, ...] = ("not met", "cannot tell")
+_PLAN_WORDS: dict[DriveVerdict, str] = {
+    "met": "plan held",
+    "not met": "plan not held",
+    "cannot tell": "cannot tell whether the plan was held",
+}
+
+
+def check_draft(check: DriveCheck, planned: Collection[str] = ()) -> Draft:
+    """What a drive held; the long series of its speed stay with the log.
+
+    Args:
+        check: of the drive.
+        planned: ids of the monitors that the job's plan is for; they are what the sentence speaks of.
+    """
     held = [m.title.lower() for m in check.monitors if m.verdict == "met"]
     sentence = f"held what these wait for: {', '.join(held)}" if held else "held what no monitor waits for"
+    mine = of_plan(check, planned)
     data = check.model_dump(mode="json", exclude={"speed_t", "speed"})
+    if mine:
+        sentence = plan_held(mine)[1]
+        data["planned"] = [m.id for m in mine]
     return Draft("drive", "check", {**data, "sentence": f"{check.duration / 60:.0f} min, {sentence}"})

@@ -26,9 +26,11 @@ from tickover.visit.rungs import DONE, drive_it, may_go_on, offered, prepares_mo
 from tickover.visit.watching import (
     RELAPSE,
     REPAIR,
+    Ordered,
     came_back,
     forbidden,
-    relearn_again,
+    ordered,
+    relearn_advised,
     stays_well,
     watched,
 )
@@ -94,7 +96,7 @@ def stages(entries: Sequence[Entry], about: Known | None = None) -> tuple[StageS
         if closed is None and stage in past:
             closed = ("not needed", f"not needed: {why}")
         if closed is None and over is not None:
-            closed = ("not needed", "nothing recorded")
+            closed = job.left_open(stage)
         if closed is not None:
             states.append(StageState(stage, *closed, tries))
         elif found_due:
@@ -145,11 +147,15 @@ class _Job:
 
     @cached_property
     def sent_past(self) -> tuple[tuple[Stage, ...], str]:
-        """Open stages that a relapse or a watch sends past, and why; a stop sign goes before either."""
+        """Open stages that a relapse, Cause, the stop rule or a watch sends past, and why; a stop sign goes before."""
         if stop_signs(self.entries):
             return (), ""
         if self.back and self._cause() is None:
             return STAGES[: STAGES.index("cause")], "it came back"
+        if self.ordered is not None and self._cause() is None:
+            return STAGES[: STAGES.index("cause")], "a test first" if self.ordered.test else "mend it first"
+        if self.stop_rule and self._cause() is None:
+            return STAGES[: STAGES.index("cause")], "two correct attempts changed nothing"
         if watched(self.entries):
             return STAGES[: STAGES.index("drive")], "it is watched"
         if self.well is not None:
@@ -176,6 +182,16 @@ class _Job:
         return bool(forbidden(self.entries))
 
     @cached_property
+    def ordered(self) -> Ordered | None:
+        """The test or the mending that Cause puts before everything else."""
+        return ordered(self.entries)
+
+    @cached_property
+    def stop_rule(self) -> bool:
+        """Whether correct attempts changed nothing so often that it goes on at Cause."""
+        return correct_without_effect(self.entries, self.about.preparing) >= CORRECT_WITHOUT_EFFECT
+
+    @cached_property
     def goes_on(self) -> bool:
         return may_go_on(self.entries, self.about)
 
@@ -195,6 +211,10 @@ class _Job:
             "drive": self._drive,
         }
         return ways[stage]() if stage in ways else self._plain(stage)
+
+    def left_open(self, stage: Stage) -> tuple[Standing, str]:
+        """How a stage that was open at the hand-over stands after it."""
+        return self._plain(stage) or ("not needed", "nothing recorded")
 
     def hand_over(self) -> _Closed:
         """Done, unless something that matters came after it."""
@@ -222,7 +242,11 @@ class _Job:
         plain = self._plain("set up")
         if plain is None and not self.attempts and not offered(self.entries):
             return "not needed", "not needed: no routine is offered"
-        return ("not needed", "not needed: Cause says do not relearn") if plain is None and self.against else plain
+        if plain is None and self.against:
+            return "not needed", "not needed: Cause says do not relearn"
+        if plain is None and self.attempts and self._relearn() is not None:
+            return "not needed", "not needed: the routine was tried without it"
+        return plain
 
     def _relearn(self) -> _Closed:
         found = self._relearned()
@@ -232,7 +256,7 @@ class _Job:
 
     def _relearned(self) -> _Closed:
         """As the attempts and the readings after them say, without what Cause advised against."""
-        plain = self._plain("relearn", self.repaired)
+        plain = self._plain("relearn", max(self.repaired, relearn_advised(self.entries)))
         if plain is not None and plain[0] == "skipped":
             return plain
         if not self.attempts:
@@ -241,7 +265,7 @@ class _Job:
         if end.data.get("verdict") in DONE:
             if self.verdict is None and prepares_more(self.entries, self.about):
                 return None  # it only prepared for the next rung
-            if (self.verdict == "no change" or relearn_again(self.entries)) and self.goes_on:
+            if (self.verdict == "no change" or relearn_advised(self.entries)) and self.goes_on:
                 return None
             return "done", _line(end)
         if self.verdict in EFFECTIVE:
@@ -269,13 +293,14 @@ class _Job:
     def _cause(self) -> _Closed:
         if self.verdict == "settled":
             return "not needed", "not needed: settled"
-        if self.verdict is None and not self.back and drive_it(self.entries):
+        if self.verdict is None and not self.back and self.ordered is None and drive_it(self.entries):
             return "not needed", "not needed: first drive it"
         repaired = max((e.seq for e in self.entries if e.kind in {REPAIR, RELAPSE}), default=0)
         found = self._plain("cause", max(repaired, self.back))
         told = last(self.entries, "cause", CLOSES["cause"])
         overtaken = told is not None and told.seq < self.last_attempt and self.verdict in {"no change", "worse"}
-        return None if overtaken and found is not None and found[0] == "done" else found
+        again = overtaken or self.ordered is not None
+        return None if again and found is not None and found[0] == "done" else found
 
     def _drive(self) -> _Closed:
         if watched(self.entries):
@@ -296,15 +321,19 @@ class _Job:
         stops = stop_signs(self.entries)
         if stage == "arrive" and stops:
             return f"stop: {'; '.join(stops)}"
+        if stage == "relearn" and relearn_advised(self.entries):
+            return f"Cause says relearn{f' again: try {len(self.attempts) + 1}' if self.attempts else ''}"
         if stage == "relearn" and self.attempts:
-            if relearn_again(self.entries):
-                return f"Cause says relearn again: try {len(self.attempts) + 1}"
             if self.verdict == "no change":
                 return "one correct try changed nothing: one more, then Cause"
             return f"try {len(self.attempts) + 1}"
         if stage == "after" and self.comparison is not None:
             return "cannot tell yet: record a longer minute of warm idle"
-        if stage == "cause" and correct_without_effect(self.entries, self.about.preparing) >= CORRECT_WITHOUT_EFFECT:
+        if stage == "cause" and self.ordered is not None:
+            if self.ordered.test:
+                return "the next test, then Cause again"
+            return "mend it, then write down the repair" if self.ordered.mends else "do it, then write it down"
+        if stage == "cause" and self.stop_rule:
             return "two correct attempts changed nothing: find what is acting"
         if stage == "cause" and self.back:
             return "it came back: find what is acting"

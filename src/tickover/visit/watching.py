@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 from tickover.jobs.entries import Entry
@@ -16,8 +17,30 @@ CAUSES = "causes"
 REPAIR = "repair"
 """The kind of an entry that says what was mended; it leads back to Relearn."""
 
-Advice = Literal["relearn again", "do not relearn", "wait and watch"]
-_ADVICE: tuple[Advice, ...] = ("relearn again", "do not relearn", "wait and watch")
+Advice = Literal["relearn", "relearn again", "do not relearn", "wait and watch"]
+_ADVICE: tuple[Advice, ...] = ("relearn", "relearn again", "do not relearn", "wait and watch")
+_RELEARN = {"relearn", "relearn again"}
+_SOUND = {"sound", "just cleared"}
+"""Findings that leave nothing to mend."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ordered:
+    """What an answer of Cause says to do before anything else.
+
+    Attributes:
+        test: name of the next test; empty where something is to be mended.
+        act: what to do, as an order without its full stop.
+        option: how the test's outcome is given to ``tickover cause``, as that answer says; empty where it does not.
+        cautions: at that test or mending.
+        mends: whether something is to be mended, and not learned another way.
+    """
+
+    test: str
+    act: str
+    option: str = ""
+    cautions: tuple[str, ...] = ()
+    mends: bool = False
 
 
 def is_back(entry: Entry) -> bool:
@@ -63,18 +86,65 @@ def forbidden(entries: Sequence[Entry]) -> str:
     told = advice_of(entries)
     if told is None or told[0] != "do not relearn":
         return ""
-    found = told[1].data
-    test = found.get("next_test")
-    act = str(test.get("act") or "").strip().rstrip(".") if isinstance(test, Mapping) else ""
-    if found.get("finding") == "cannot tell" and act:
-        return f"{_says(told)} The next test: {act}; then Cause again."
-    return f"{_says(told)} Mend it and write down the repair; that leads back to Relearn."
+    first = _named(told[1])
+    if first is None:
+        return f"{_says(told)} Mend it and write down the repair; that leads back to Relearn."
+    if first.test:
+        return f"{_says(told)} The next test: {first.act}; then Cause again."
+    if told[1].data.get("finding") in _SOUND:
+        return f"{_says(told)} {first.act}."
+    return f"{_says(told)} {first.act}. Once that is done, write down the repair; that leads back to Relearn."
 
 
-def relearn_again(entries: Sequence[Entry]) -> bool:
-    """Whether Cause advised another relearn, and none was tried since."""
+def ordered(entries: Sequence[Entry]) -> Ordered | None:
+    """The test, or the mending, that the newest answer of Cause puts before everything else.
+
+    Args:
+        entries: the job so far, corrections applied.
+    Returns: None where it advises a relearn or a drive, says nothing of what to do, or was overtaken: by an attempt, a
+        repair, a watch or a relapse.
+    """
     told = advice_of(entries)
-    return told is not None and told[0] == "relearn again" and told[1].seq > _changed(entries)
+    later = max((e.seq for e in entries if e.kind in {WATCH, RELAPSE}), default=0)
+    if told is None or told[0] in _RELEARN or told[1].seq < max(later, _changed(entries)):
+        return None
+    found, first = told[1].data.get("finding"), _named(told[1])
+    if first is None or (told[0] == "wait and watch" and (found != "cannot tell" or not first.test)):
+        return None
+    return None if not first.test and found in _SOUND else first
+
+
+def _named(told: Entry) -> Ordered | None:
+    """The next test of an answer, or what it says to act on where no test is left."""
+    test = told.data.get("next_test")
+    if not isinstance(test, Mapping):
+        return None
+    act = _order(test.get("act"))
+    if act:
+        option = str(test.get("option") or "").strip()
+        return Ordered(str(test.get("name") or act), act, option, _texts(test.get("cautions")))
+    way = _order(test.get("way_out")).removesuffix(" Then measure the idle again").rstrip(".")
+    if not way:
+        return None
+    mends = told.data.get("finding") != "stale"
+    return Ordered("", way, cautions=_texts(told.data.get("advice_cautions")), mends=mends)
+
+
+def _texts(given: object) -> tuple[str, ...]:
+    return tuple(map(str, given)) if isinstance(given, list | tuple) else ()
+
+
+def _order(text: object) -> str:
+    """An order as it stands within a sentence of ours: the act alone, without its full stop."""
+    plain = str(text or "").strip().rstrip(".").removeprefix("Act: ")
+    return plain[:1].upper() + plain[1:]
+
+
+def relearn_advised(entries: Sequence[Entry]) -> int:
+    """Number of the answer of Cause that advises a relearn, first or another, with none tried since; 0 for none."""
+    told = advice_of(entries)
+    fits = told is not None and told[0] in _RELEARN and told[1].seq > _changed(entries)
+    return told[1].seq if told is not None and fits else 0
 
 
 def watched(entries: Sequence[Entry]) -> str:

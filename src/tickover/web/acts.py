@@ -13,6 +13,7 @@ from tickover.errors import InputError, StoreError
 from tickover.handover.wording import car_line
 from tickover.jobs import PURGED, STAGES, WITHDRAWN, Entry, Stage, Verification
 from tickover.results import Envelope, Result, envelope
+from tickover.visit.cars import check_car
 from tickover.visit.correcting import correction, standing_entry
 from tickover.visit.drafts import Draft
 from tickover.visit.next import next_step
@@ -78,7 +79,10 @@ class Right(BaseModel):
 
 
 class Person(BaseModel):
-    """Personal values; they are kept outside the chain and can be erased."""
+    """Personal values; they are kept outside the chain and can be erased.
+
+    ``as_it_stands``: the car's number is right though its check digit is not.
+    """
 
     model_config = ConfigDict(extra="forbid")
 
@@ -86,6 +90,7 @@ class Person(BaseModel):
     phone: str = Field(default="", max_length=60)
     plate: str = Field(default="", max_length=30)
     vin: str = Field(default="", max_length=30)
+    as_it_stands: bool = False
     by: str = Field(default="", max_length=80)
 
 
@@ -179,11 +184,13 @@ def correct(site: Site, job: int, entry: int, right: Right) -> Kept:
 def keep_person(site: Site, job: int, person: Person) -> Kept:
     """Keep personal values, outside the chain.
 
-    Raises: InputError where nothing was told, or a value holds what cannot be printed; UnknownJobError.
+    Raises: InputError where nothing was told, the car's number is none, or a value holds what cannot be printed;
+        UnknownJobError.
     """
-    values = {k: v.strip() for k, v in person.model_dump(exclude={"by"}).items() if v.strip()}
+    values = {k: v.strip() for k, v in person.model_dump(include=set(PERSONAL)).items() if v.strip()}
     if not values:
         raise InputError("nothing was written", way_out="Fill in what is known.")
+    values = check_car({}, values, as_it_stands=person.as_it_stands).personal
     with site.opened() as store:
         said = f"told: {', '.join(PERSONAL[k].lower() if k != 'vin' else 'VIN' for k in values)}"
         kept = store.add(
@@ -306,7 +313,8 @@ def _pages(site: Site) -> APIRouter:
     @router.post("/jobs/{job}/personal")
     async def person_form(request: Request, job: JobNumber) -> RedirectResponse:
         async with request.form(max_files=0, max_fields=10) as form:
-            person = forms.told(Person, **{k: forms.text_of(form, k) for k in (*PERSONAL, "by")})
+            told = {k: forms.text_of(form, k) for k in (*PERSONAL, "by")}
+            person = forms.told(Person, **told, as_it_stands=forms.text_of(form, "as_it_stands") == "yes")
         keep_person(site, job, person)
         return RedirectResponse(f"/jobs/{job}/record#person", status_code=303)
 

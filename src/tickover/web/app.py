@@ -32,7 +32,7 @@ from tickover.web import (
     sound,
     work_pages,
 )
-from tickover.web.faults import FAULTS, as_data, status_of, way_back
+from tickover.web.faults import FAULTS, as_data, on_page, status_of
 from tickover.web.guard import Guard
 from tickover.web.pages import STATIC, page, tokens_css
 from tickover.web.pair import Lan
@@ -54,6 +54,7 @@ def create_app(site: Site, lan: Lan | None = None) -> FastAPI:
         openapi_url="/api/openapi.json", responses=FAULTS,
     )  # fmt: skip
     app.state.site = site
+    app.state.paired = lan is not None
     app.include_router(jobs.routes(site))
     app.include_router(arrive.routes(site))
     app.include_router(reading.routes(site))
@@ -97,9 +98,8 @@ def _answer(
     """One shape for programs, one page for people."""
     if as_data(request.url.path, request.headers.get("accept", "")):
         return JSONResponse(told, status_code=status, headers=dict(headers))
-    file = told["values"].get("file")
-    what = f"{file}: {told['what']}" if file else told["what"]
-    answer = page(request, "fault.html", status, what=what, way_out=told["way_out"], back=way_back(request.url.path))
+    what, way_out, back = on_page(request.url.path, told)
+    answer = page(request, "fault.html", status, what=what, way_out=way_out, back=back)
     answer.headers.update(headers)
     return answer
 

@@ -45,6 +45,7 @@ class Told(BaseModel):
     Attributes:
         answers: name of a question to its answers; left out is not known.
         car: year, fuel, displacement_l, cylinders, shop, complaint, normal (two figures), each optional.
+        upto: number of the newest entry that was seen when it was told; None where nobody said.
         by: who.
     """
 
@@ -57,13 +58,15 @@ class Told(BaseModel):
     car: dict[Annotated[str, Field(max_length=40)], str | float | list[float]] = Field(
         default_factory=dict, max_length=20
     )
+    upto: forms.Upto = None
     by: str = Field(default="", max_length=80)
 
 
 def take_in(site: Site, job: int, told: Told) -> Arrival:
     """Work out the arrival and keep it.
 
-    Raises: InputError for an answer that there is not, or a car that cannot be; UnknownJobError.
+    Raises: InputError for an answer that there is not, a car that cannot be, or where another answer came meanwhile;
+        UnknownJobError.
     """
     pairs = [f"{name}={','.join(values)}" for name, values in told.answers.items() if any(values)]
     answers = answers_of(pairs)
@@ -71,6 +74,7 @@ def take_in(site: Site, job: int, told: Told) -> Arrival:
     library = site.library()
     with site.opened() as store:
         entries = store.current(job)
+        forms.still_newest(entries, told.upto, "arrive", "answers")
         found = arrive(answers, library, shop_rates(store, entries, answers, library, site.clock()))
         drafts = list(arrival_drafts(found))
         car = car_of(entries)
@@ -154,9 +158,10 @@ def routes(site: Site) -> APIRouter:
                     continue
                 if name.startswith("car."):
                     car[name.removeprefix("car.")] = value.strip()
-                elif name != "by":
+                elif name not in {"by", "upto"}:
                     answers.setdefault(name, []).append(value.strip())
-            told = forms.told(Told, answers=answers, car=car, by=forms.text_of(form, "by"))
+            upto, by = forms.text_of(form, "upto") or None, forms.text_of(form, "by")
+            told = forms.told(Told, answers=answers, car=car, upto=upto, by=by)
         await anyio.to_thread.run_sync(take_in, site, job, told)
         return RedirectResponse(f"/jobs/{job}#stage-1", status_code=303)
 

@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from tickover.cause import Car, Causes, Evidence, diagnose
 from tickover.cause.from_job import car_from_job, evidence_from_job
 from tickover.cause.from_log import together
+from tickover.cause.sources import disagreements
 from tickover.errors import InputError
 from tickover.jobs import Entry
 from tickover.results import Envelope, Result, envelope
@@ -75,6 +76,11 @@ class Known:
     def evidence(self) -> Evidence:
         """All of it; typed goes before a log, and that before the job."""
         return together([self.job, self.logged, self.typed])
+
+    @property
+    def sources(self) -> list[tuple[str, Evidence]]:
+        """Where it comes from, by name; what comes later counts."""
+        return [("the job", self.job), (self.log or "the log", self.logged), ("typed", self.typed)]
 
     def reasoned(self) -> Causes:
         """What it says of the causes."""
@@ -154,7 +160,9 @@ def begin_log(site: Site, job: int, typed: Typed, log: Upload) -> tuple[Work, li
         # what was told meanwhile, such as the outcome of a test, counts too
         causes = found.causes if replace(told, logged=found.logged, log=log.name) == with_log else with_log.reasoned()
         work.keep()
-        answer.append(_keep(site, job, with_log, causes, typed.by, log=log, simulated=found.simulated))
+        kept = _keep(site, job, with_log, causes, typed.by, log=log, simulated=found.simulated)
+        work.entry = kept.entries[0]
+        answer.append(kept)
 
     return site.works.start(job, task, stage="cause", log=log), answer
 
@@ -162,6 +170,7 @@ def begin_log(site: Site, job: int, typed: Typed, log: Upload) -> tuple[Work, li
 def _keep(
     site: Site, job: int, told: Known, found: Causes, by: str, *, log: Upload | None = None, simulated: bool = False
 ) -> CauseKept:
+    found = found.model_copy(update={"disagree": disagreements(told.sources)})
     inputs = {
         "typed": fields_set(told.typed),
         "typed_car": told.typed_car,

@@ -175,6 +175,12 @@ def _test(test: NextTest | CannotTell) -> dict[str, Any]:
 
 def asked_by(channel: str) -> Ask | None:
     """The field that takes what a test reads; None where the form has none."""
+    if channel == "both banks":
+        both = tuple(
+            replace(FIELDS[f"{table}.idle"], words=words)
+            for table, words in (("trims", "bank 1"), ("trims_bank2", "bank 2"))
+        )
+        return replace(TABLES["trims"], words=f"{TABLES['trims'].words}, idle", fields=both)
     kind, _, place = channel.partition(" ")
     name = CHANNELS.get(channel) or (f"{CHANNELS.get(kind, kind)}.{place}" if place else channel)
     field = FIELDS.get(name)
@@ -188,6 +194,7 @@ def _group(group: Group) -> dict[str, Any]:
     # the word stands over the mark, but never over the ends of the axis
     return {
         "causes": [c.says for c in group.causes],
+        "row": group.says,
         "tied": group.tied_because,
         "likely": group.likely,
         "at": round(at, 2),

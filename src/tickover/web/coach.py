@@ -11,6 +11,7 @@ from tickover.routines import Switch
 from tickover.visit import MayTry, may_try
 from tickover.visit.rules import Known, attempts_of, known, last
 from tickover.visit.rungs import ladder_rungs, next_rung, with_ladder
+from tickover.web.coach_book import runs_now
 from tickover.web.views import Seen
 
 
@@ -40,7 +41,7 @@ def switch_of(entries: Sequence[Entry]) -> Switch:
 
 
 def panel(seen: Seen) -> dict[str, Any]:
-    """What is offered, in the ladder's order, and what was tried."""
+    """What runs, what is offered, in the ladder's order, and what was tried."""
     entries = sorted((e for s in seen.view.stages for e in s.entries), key=lambda e: e.seq)
     about = with_ladder(entries, known(seen.library))
     due = next_rung(entries, about)
@@ -48,7 +49,11 @@ def panel(seen: Seen) -> dict[str, Any]:
     names = [str(r["routine"]) for r in told or () if r.get("sort") == "routine" and r.get("routine") in seen.library]
     name_due = str(due["routine"]) if due is not None else ""
     offers = [_offer(seen, entries, about, name, name == name_due) for name in names]
+    running = runs_now(seen.site, seen.view.job)
+    of = seen.library.get(running.routine) if running is not None else None
     return {
+        "running": running,
+        "running_title": of.title if of is not None else running.routine if running is not None else "",
         "due": next((o for o in offers if o.due), None),
         "others": [o for o in offers if not o.due],
         "ladder": told is not None,

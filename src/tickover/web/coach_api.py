@@ -25,7 +25,7 @@ _TYPES = {".js": "text/javascript", ".css": "text/css"}
 
 
 class Begin(BaseModel):
-    """What is attempted, and how."""
+    """What is attempted, and how; ``seen`` are the needs that were ticked before it, in the routine's words."""
 
     model_config = ConfigDict(extra="forbid")
 
@@ -33,6 +33,7 @@ class Begin(BaseModel):
     switch: Switch = "key"
     tapped: bool = True
     by: str = Field(default="", max_length=80)
+    seen: list[Annotated[str, Field(max_length=500)]] = Field(default_factory=list, max_length=40)
 
 
 class Join(BaseModel):
@@ -154,7 +155,7 @@ def _attempts(router: APIRouter, book: Book) -> None:
         responses={200: {"model": Envelope, "description": "One was running already"}},
     )
     def begin(job: JobNumber, said: Begin, response: Response) -> Envelope:
-        state, new = book.begin(job, said.routine, said.switch, tapped=said.tapped, by=said.by)
+        state, new = book.begin(job, said.routine, said.switch, tapped=said.tapped, by=said.by, seen=said.seen)
         response.status_code = 201 if new else 200
         return _told(state)
 

@@ -13,13 +13,14 @@ from pydantic import Field
 
 from tickover.attempts import Kind
 from tickover.coaching import script
-from tickover.errors import InputError, UnknownAttemptError
+from tickover.errors import InputError, StoreError, UnknownAttemptError
 from tickover.jobs import Store
 from tickover.results import Result
 from tickover.routines import CompiledRoutine, Switch, compile_routine
 from tickover.visit import MayTry, may_try
 from tickover.visit.drafts import attempt_draft
 from tickover.visit.rules import known
+from tickover.visit.ticking import ticked_draft
 from tickover.web.coach_journal import Begun, Came, Ended, Joined, Journal, Kept
 from tickover.web.coach_live import SERVER, Live, LiveState
 from tickover.web.site import Site
@@ -60,6 +61,21 @@ class Told(Result):
     by: Literal["tap", "tone"] = "tap"
 
 
+def runs_now(site: Site, job: int) -> Begun | None:
+    """The attempt that runs in a job, only looked at: nothing is ended or kept by it; None where none runs."""
+    for path in sorted(site.beside("attempts").glob(f"{job:06d}-*.jsonl")):
+        try:
+            lines = Journal(path).lines
+        except StoreError:
+            continue  # the coach's own page says so
+        if not lines or not isinstance(lines[0], Begun) or any(isinstance(x, Ended | Kept) for x in lines):
+            continue
+        last = max((x.arrived for x in lines if isinstance(x, Came)), default=0.0)
+        if last <= site.seconds() - lines[0].zero <= LONGEST:
+            return lines[0]
+    return None
+
+
 class Book:
     """Live attempts of one record.
 
@@ -92,8 +108,10 @@ class Book:
 
     # --- one attempt
 
-    def begin(self, job: int, name: str, switch: Switch, *, tapped: bool, by: str) -> tuple[LiveState, bool]:
-        """Begin an attempt, or join the one that runs.
+    def begin(
+        self, job: int, name: str, switch: Switch, *, tapped: bool, by: str, seen: Sequence[str] = ()
+    ) -> tuple[LiveState, bool]:
+        """Begin an attempt, or join the one that runs; the needs that were ticked are kept as its set-up.
 
         Returns: its state, and whether it is new.
         Raises: UnknownJobError; InputError where the stop rule refuses it, or another routine is being attempted.
@@ -111,7 +129,11 @@ class Book:
             rule = self.may_try(store, job, compiled)
             if not rule.allowed:
                 raise InputError(rule.why, way_out="See the job's next step.")
-            simulated = any(e.simulated for e in store.current(job))
+            entries = store.current(job)
+            simulated = any(e.simulated for e in entries)
+            ticked = ticked_draft(entries, compiled, seen)
+            if ticked is not None:
+                self._site.keep(store, job, [ticked], by=by)
             attempt = secrets.token_hex(8)
             first = Begun(
                 id=attempt,

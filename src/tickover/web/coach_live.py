@@ -194,6 +194,7 @@ class Live:
             begun=self.begun.at,
             by=self.begun.by or None,
             watched=watched,
+            cued=True,
         )
         seen = [c for c in self.taken if c.by == "tap"]
         events = [

@@ -53,6 +53,7 @@ class Wanted(BaseModel):
         coolant, ambient: now [°C]; fuel: level [%]; soaked: hours the engine has stood. None where not known.
         roads: those at hand; all where None.
         limit: the legal limit [km/h]; traffic: light or heavy.
+        upto: number of the newest entry that was seen when it was asked; None where nobody said.
         by: who.
     """
 
@@ -66,6 +67,7 @@ class Wanted(BaseModel):
     roads: Annotated[list[_Word], Field(max_length=10)] | None = None
     limit: float = Field(default=130, ge=20, le=130)
     traffic: Traffic = "light"
+    upto: forms.Upto = None
     by: str = Field(default="", max_length=80)
 
 
@@ -88,6 +90,7 @@ def plan_it(site: Site, job: int, wanted: Wanted) -> Planned:
             raise InputError(f"no road is called “{name}”", way_out=f"There are: {', '.join(road_names())}.")
     with site.opened() as store:
         entries = store.current(job)
+        forms.still_newest(entries, wanted.upto, "drive", "plan")
         opened = tuple(wanted.open) if wanted.open is not None else open_monitors(entries)
         if opened is None:
             raise InputError(
@@ -107,7 +110,7 @@ def plan_it(site: Site, job: int, wanted: Wanted) -> Planned:
             text = plan_toml(plan, conditions, situation, roads)
             parse_routine(text, PLAN_FILE)  # one that could not be coached is not kept
             attached.append(store.attach(text.encode(), name=PLAN_FILE, media_type=PLAN_TYPE))
-        inputs = {**wanted.model_dump(mode="json", exclude={"by"}, exclude_none=True), "open": list(opened)}
+        inputs = {**wanted.model_dump(mode="json", exclude={"by", "upto"}, exclude_none=True), "open": list(opened)}
         kept = site.keep(store, job, [plan_draft(plan)], attachments=attached, by=wanted.by, inputs=inputs)
     return Planned(job=job, plan=plan, entries=tuple(e.seq for e in kept))
 
@@ -167,7 +170,7 @@ def _pages(site: Site) -> APIRouter:
     @router.post("/jobs/{job}/drive/plan")
     async def plan_form(request: Request, job: JobNumber) -> RedirectResponse:
         async with request.form(max_files=0, max_fields=40) as form:
-            told: dict[str, Any] = {n: f for n in ("traffic", "by") if (f := forms.text_of(form, n))}
+            told: dict[str, Any] = {n: f for n in ("traffic", "by", "upto") if (f := forms.text_of(form, n))}
             for name, words in FIGURES.items():
                 figure = forms.figure_of(form, name, words)
                 if figure is not None:

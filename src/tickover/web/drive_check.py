@@ -11,7 +11,7 @@ from tickover.drive import DriveCheck, counted_steps
 from tickover.errors import InputError
 from tickover.results import Result, envelope
 from tickover.visit.measuring import car_of
-from tickover.visit.ready_drafts import check_draft
+from tickover.visit.ready_drafts import check_draft, planned_monitors
 from tickover.web import forms
 from tickover.web.drive import FIGURES, routine_of
 from tickover.web.labour import Driven
@@ -57,12 +57,13 @@ def begin_check(site: Site, job: int, log: Upload, known: Known) -> tuple[Work, 
         steps = ()  # no plan to hold it against
     given = {"soaked": known.soaked, "fuel_level": known.fuel, "ambient_temperature": known.ambient}
     told = {name: value for name, value in given.items() if value is not None}
+    planned = planned_monitors(entries)
     diesel = car_of(entries).get("fuel") == "diesel"
     answer: list[Checked] = []
 
     def task(work: Work) -> None:
         found: Driven = work.done("drive", diesel=diesel, known=told, whole=known.whole, steps=tuple(steps))
-        draft = check_draft(found.check)
+        draft = check_draft(found.check, planned)
         draft.data.update(thinned(found.check))
         inputs = {"log": log.name, "known": told, "whole": known.whole, "reader": list(found.reader)}
         work.keep()
@@ -72,6 +73,7 @@ def begin_check(site: Site, job: int, log: Upload, known: Known) -> tuple[Work, 
                 store, job, [draft], attachments=attached, by=known.by, inputs=inputs,
                 simulated=found.simulated or None,
             )  # fmt: skip
+        work.entry = kept[0].seq
         answer.append(Checked(job=job, check=found.check, entries=tuple(e.seq for e in kept)))
 
     return site.works.start(job, task, stage="drive", log=log), answer

@@ -7,12 +7,13 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from tickover.drive import ConditionFound, DriveCheck, DrivePlan, load_conditions, load_roads, strip
+from tickover.cues.render import RATE
+from tickover.drive import ConditionFound, DriveCheck, DrivePlan, MonitorFound, load_conditions, load_roads, strip
 from tickover.drive.words import mmss
 from tickover.jobs import Entry
 from tickover.results import CannotTell
 from tickover.visit.measuring import car_of
-from tickover.visit.ready_drafts import open_monitors
+from tickover.visit.ready_drafts import of_plan, open_monitors, plan_held
 from tickover.web.reading import work_in
 from tickover.web.views import Seen
 
@@ -56,7 +57,10 @@ def _plan(entry: Entry | None) -> dict[str, Any] | None:
     ]
     carried = any(a.media_type == PLAN_TYPE for a in entry.attachments)
     off = f"Engine off no sooner than {mmss(found.running)} after the start." if found.running else ""
-    return {"found": found, "legs": legs, "off": off, "carried": carried, "sentence": entry.data.get("sentence", "")}
+    # two bytes a value; the drive itself takes about as long as it was planned to
+    tones = f"about {max(1, round(2 * RATE * 60 * found.minutes / 1e6))} MB"
+    said = entry.data.get("sentence", "")
+    return {"found": found, "legs": legs, "off": off, "carried": carried, "sentence": said, "tones": tones}
 
 
 def _tail(approach: float, takes: float, serves: Sequence[str]) -> str:
@@ -69,26 +73,46 @@ def _check(entry: Entry | None) -> dict[str, Any] | None:
     if entry is None:
         return None
     try:
-        found = DriveCheck.model_validate({k: v for k, v in entry.data.items() if k != "sentence"})
+        found = DriveCheck.model_validate({k: v for k, v in entry.data.items() if k not in {"sentence", "planned"}})
     except ValidationError:
         return None
-    shown = [*found.steps, *found.conditions]
+    planned = of_plan(found, entry.data.get("planned") or ())
+    asked = {c for m in planned for c in m.conditions}
+    rest = [c for c in found.conditions if planned and c.id not in asked]
+    shown = [*found.steps, *(c for c in found.conditions if c not in rest)]
     drawn = [c for c in shown if c.needed or c.stretches]
     drawable = found.duration > 0 and bool(drawn)
-    met = [m for m in found.monitors if m.verdict == "met"]
-    sign = "settled" if met and len(met) == len(found.monitors) else "better" if met else "cannot tell"
-    if not met and any(m.verdict == "not met" for m in found.monitors):
-        sign = "no change"
+    sign, head = _held(planned) if planned else _met(found)
     return {
         "found": found,
         "sign": sign,
         "sentence": entry.data.get("sentence", ""),
-        "head": f"{len(met)} of {len(found.monitors)} held",
+        "head": head,
+        "planned": tuple(m.id for m in planned),
+        "rest": [*filter(None, map(near_miss, rest)), *(f"{names}: {why}" for names, why in _unknown(rest))],
         "pictures": {n: strip(found, shown, room=room) for n, room in WIDTHS.items()} if drawable else None,
         "near": [near for c in shown if (near := near_miss(c))],
         "unknown": _unknown(shown),
         "speed": bool(found.speed),
     }
+
+
+def _held(planned: Sequence[MonitorFound]) -> tuple[str, str]:
+    """Sign and head of a drive that was planned: whether its plan was held."""
+    verdict, words = plan_held(planned)
+    sign = {"met": "settled", "not met": "no change", "cannot tell": "cannot tell"}[verdict]
+    if verdict != "met" and any(m.verdict == "met" for m in planned):
+        sign = "better"
+    return sign, f"{words[:1].upper()}{words[1:]}"
+
+
+def _met(found: DriveCheck) -> tuple[str, str]:
+    """Sign and head of a drive without a plan: how many monitors it held what they wait for."""
+    met = [m for m in found.monitors if m.verdict == "met"]
+    head = f"{len(met)} of {len(found.monitors)} held"
+    if met:
+        return ("settled" if len(met) == len(found.monitors) else "better"), head
+    return ("no change" if any(m.verdict == "not met" for m in found.monitors) else "cannot tell"), head
 
 
 def near_miss(found: ConditionFound) -> str:

@@ -63,6 +63,25 @@ def is_browser(headers: Mapping[str, str]) -> bool:
     return "text/html" in headers.get("accept", "") or "sec-fetch-mode" in headers
 
 
+def on_page(path: str, told: Mapping[str, Any]) -> tuple[str, str, str]:
+    """A refusal as a page tells it: no path of the record, no command to type.
+
+    Args:
+        path: that was asked.
+        told: the refusal as programs get it.
+    Returns: what is wrong, the way out, and where the page leads back to.
+    """
+    if told["error"] == UnknownJobError.__name__:
+        return (
+            f"There is no job {told['values'].get('job', 'of that number')}",
+            "The list has those that there are.",
+            "/",
+        )
+    file = told["values"].get("file")
+    what = f"{file}: {told['what']}" if file else told["what"]
+    return what, told["way_out"], way_back(path)
+
+
 def way_back(path: str) -> str:
     """The job's sheet where the address is one of a job, else the list."""
     part = path.split("/")

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import TypeVar
+from collections.abc import Sequence
+from typing import Annotated, TypeVar
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, Field, ValidationError
 from starlette.datastructures import FormData
 
 from tickover.errors import InputError
+from tickover.jobs import Entry
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -27,6 +29,29 @@ def told(model: type[M], **values: object) -> M:
         fault = why.errors()[0]
         field = ".".join(str(part) for part in fault["loc"])
         raise InputError(f"{field or 'the form'}: {fault['msg']}", way_out="Change it and send it again.") from None
+
+
+Upto = Annotated[int | None, Field(ge=0, le=2**31 - 1)]
+"""Number of the newest entry that a page showed when its form was filled in."""
+
+
+def still_newest(entries: Sequence[Entry], upto: int | None, stage: str, *kinds: str) -> None:
+    """Refuse an answer to a page that has grown old: somebody else has told the same meanwhile.
+
+    Args:
+        entries: of the job, as they stand.
+        upto: the newest entry that the page showed; None where nobody said, then nothing is refused.
+        stage, kinds: what the answer would take the place of.
+    Raises: InputError naming the entry that came meanwhile.
+    """
+    newer = [e for e in entries if upto is not None and e.seq > upto and e.stage == stage and e.kind in kinds]
+    if newer:
+        last = newer[-1]
+        who = f", by {last.by}" if last.by else ""
+        raise InputError(
+            f"entry {last.seq} came meanwhile at {stage.capitalize()}{who}, so this was not kept",
+            way_out="Load the job's page anew and look, then send again. What you typed is still there.",
+        )
 
 
 def text_of(form: FormData, name: str) -> str:

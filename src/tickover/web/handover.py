@@ -45,12 +45,14 @@ class Signature(BaseModel):
     Attributes:
         by: the name under the sheet.
         vin: how much of the car's number is printed.
+        upto: number of the newest entry that was seen when it was signed; None where nobody said.
     """
 
     model_config = ConfigDict(extra="forbid")
 
     by: str = Field(min_length=1, max_length=80)
     vin: Show = "masked"
+    upto: forms.Upto = None
 
 
 class Signed(Result):
@@ -95,6 +97,7 @@ def sign(site: Site, job: int, signature: Signature) -> Signed:
     on = site.clock()
     with site.opened() as store:
         entries, personal = store.entries(job), store.personal(job)
+        forms.still_newest(store.current(job), signature.upto, "hand over", "sheet")
         sheet = sheet_from_entries(entries, on=on, vin=signature.vin, personal=personal, job=job)
         record = record_from_entries(entries, on=on, vin=signature.vin, personal=personal, job=job)
         papers = [
@@ -230,7 +233,12 @@ def _forms(site: Site) -> APIRouter:
             name = forms.text_of(form, "by")
             if not name:
                 raise InputError("nobody signed", way_out="Write the name of who hands over.")
-            signature = forms.told(Signature, by=name, vin=forms.text_of(form, "vin") or "masked")
+            signature = forms.told(
+                Signature,
+                by=name,
+                vin=forms.text_of(form, "vin") or "masked",
+                upto=forms.text_of(form, "upto") or None,
+            )
         await anyio.to_thread.run_sync(sign, site, job, signature)
         return RedirectResponse(f"/jobs/{job}#stage-9", status_code=303)
 

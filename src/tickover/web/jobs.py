@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -70,12 +70,14 @@ def routes(site: Site) -> APIRouter:
         return RedirectResponse(f"/jobs/{begin(NewJob())}", status_code=303)
 
     @router.get("/jobs/{job}", include_in_schema=False)
-    def job_page(request: Request, job: JobNumber) -> HTMLResponse:
+    def job_page(
+        request: Request, job: JobNumber, set_up: Annotated[str, Query(alias="set-up", max_length=80)] = ""
+    ) -> HTMLResponse:
         library = site.library()
         with site.opened() as store:
             view = job_view(job, store.entries(job), known(library))
         shared().warm()  # a log may be sent from here
-        return page(request, "job.html", view=view, panels=panels(view, site, library))
+        return page(request, "job.html", view=view, panels=panels(view, site, library, set_up=set_up))
 
     @router.get("/api/jobs", summary="All jobs, the newest first")
     def list_jobs() -> Envelope:

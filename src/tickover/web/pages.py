@@ -41,14 +41,16 @@ def page(request: Request, template: str, status: int = 200, **values: Any) -> H
         request: for the choice of light.
         template: its file name.
         status: of the answer.
-        values: what the template uses; text is escaped.
+        values: what the template uses; text is escaped. It has besides: ``light``, ``here`` to come back to, ``sent``
+            where a form was sent, ``paired`` where devices are paired.
     """
     light = request.cookies.get("light", "")
     light = light if light in {"day", "night"} else ""
-    here = request.url.path if request.method == "GET" else "/"
-    return HTMLResponse(
-        _environment.get_template(template).render(light=light, here=here, **values), status_code=status
-    )
+    sent = request.method not in {"GET", "HEAD"}
+    here = "/" if sent else request.url.path
+    paired = bool(getattr(getattr(request.scope.get("app"), "state", None), "paired", False))
+    shown = _environment.get_template(template).render(light=light, here=here, sent=sent, paired=paired, **values)
+    return HTMLResponse(shown, status_code=status)
 
 
 def tokens_css() -> str:

@@ -11,7 +11,7 @@ from itertools import pairwise
 from typing import Annotated
 
 import numpy as np
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -180,7 +180,8 @@ def attempt_of(compiled: CompiledRoutine, tried: Tried) -> Attempt:
     end = max(tried.ended, last)
     events.append(Event(seq=len(events), kind="end", t_lo=end, t_hi=end, source="server"))
     watched = tuple(c.name for c in compiled.conditions)
-    header = Header(routine=compiled.id, routine_hash=compiled.digest, simulated=True, watched=watched)
+    cued = tried.by == "tones"
+    header = Header(routine=compiled.id, routine_hash=compiled.digest, simulated=True, watched=watched, cued=cued)
     return Attempt(header=header, events=tuple(events))
 
 
@@ -226,8 +227,13 @@ def routes(site: Site) -> APIRouter:
     garage = Garage(site.seed)
 
     @router.get("/practice/{routine}", include_in_schema=False)
-    def practice_page(request: Request, routine: RoutineName, switch: Switch = "key") -> HTMLResponse:
-        return page(request, "practice.html", routine=book.routine(routine, switch), switch=switch)
+    def practice_page(
+        request: Request,
+        routine: RoutineName,
+        switch: Switch = "key",
+        job: Annotated[int | None, Query(ge=1, le=2**31 - 1, description="The job that it was opened from.")] = None,
+    ) -> HTMLResponse:
+        return page(request, "practice.html", routine=book.routine(routine, switch), switch=switch, job=job)
 
     @router.get("/api/practice/{routine}", summary="What the practice page looks up")
     def practice_plan(routine: RoutineName, switch: Switch = "key") -> Envelope:

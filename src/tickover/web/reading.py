@@ -156,6 +156,7 @@ def begin_log(
         kept = keep_reading(
             site, job, found.reading, normal=normal, log=log, inputs=inputs, by=by, simulated=found.simulated
         )
+        work.entry = kept.entries[0]
         answer.append(kept)
 
     return site.works.start(job, task, stage=reading_stage(entries), log=log), answer

@@ -60,6 +60,7 @@ class Asked(BaseModel):
         year, fuel: of the car; the job's own where not told.
         inspection: the day of inspection.
         per_day: ignition cycles a day.
+        upto: number of the newest entry that was seen when it was told; None where nobody said.
         by: who.
     """
 
@@ -81,6 +82,7 @@ class Asked(BaseModel):
     fuel: Fuel | None = None
     inspection: datetime.date | None = None
     per_day: float = Field(default=PER_DAY, gt=0, le=MOST_PER_DAY)
+    upto: forms.Upto = None
     by: str = Field(default="", max_length=80)
 
     @property
@@ -124,11 +126,13 @@ def take_in(site: Site, job: int, asked: Asked, file: Upload | None = None) -> R
         job: its number.
         asked: what was told.
         file: the answers as a file; it is kept with the reading.
-    Raises: ReplyError naming line and byte; InputError for what cannot be; UnknownJobError.
+    Raises: ReplyError naming line and byte; InputError for what cannot be, or where another reading came meanwhile;
+        UnknownJobError.
     """
     text = file_text(file) if file is not None else asked.hex
     with site.opened() as store:
         entries = store.current(job)
+        forms.still_newest(entries, asked.upto, "ready", "readiness", "verdict", "forecast")
         told = asked.tells or file is not None
         state = state_told(asked, text, file) if told else stored_state(entries)
         if state is None:
@@ -150,8 +154,15 @@ def take_in(site: Site, job: int, asked: Asked, file: Upload | None = None) -> R
 
 
 def _again(entries: Sequence[Entry], state: CarState, found: _Worked) -> list[Draft]:
-    """The verdict alone, over what was read before; not the reading a second time."""
-    return [d for d in readiness_drafts(entries, state, found.verdict) if d.kind == "verdict"]
+    """The verdict alone, over what was read before; not the reading a second time.
+
+    While a relearn is to come no verdict is kept, and the rule alone is: what was read is shown judged by it.
+    """
+    verdicts = [d for d in readiness_drafts(entries, state, found.verdict) if d.kind == "verdict"]
+    if verdicts or found.verdict is None:
+        return verdicts
+    named = {"rule": found.verdict.rule, "sentence": f"to be judged by: {found.verdict.title}"}
+    return [Draft("ready", "rule", named)]
 
 
 def file_text(file: Upload) -> str:
@@ -221,7 +232,7 @@ def outlook_draft(found: Forecast | CannotTell, asked: Asked) -> Draft:
 
 def inputs_of(asked: Asked, text: str) -> dict[str, Any]:
     """What it was worked out from, without what was not told."""
-    plain = asked.model_dump(mode="json", exclude={"by", "hex"}, exclude_none=True)
+    plain = asked.model_dump(mode="json", exclude={"by", "hex", "upto"}, exclude_none=True)
     return {**plain, "hex": text.strip()[:4000]}
 
 
@@ -265,7 +276,7 @@ def _asked_in(text: dict[str, str], named: list[str]) -> Asked:
 
     Raises: InputError naming the field.
     """
-    told: dict[str, Any] = {n: text[n] for n in ("hex", "rule", "fuel", "by") if text.get(n)}
+    told: dict[str, Any] = {n: text[n] for n in ("hex", "rule", "fuel", "by", "upto") if text.get(n)}
     figures = {"open_count": "How many were open", "warm_ups": "Warm-ups", "km": "Distance", "year": "Model year",
                "lambda_fast": "λ", "co_fast": "CO at fast idle", "co_natural": "CO at idle",
                "per_day": "Starts a day"}  # fmt: skip

@@ -79,6 +79,7 @@ def panel(seen: Seen) -> dict[str, Any]:
         "outlook": _outlook(next((e for e in reversed(held) if e.kind == "forecast"), None)),
         "rules": [(r.id, r.title) for r in load_rules().values()],
         "chosen": _chosen(held),
+        "unruled": bool(readings) and not _chosen(held)["rule"],
         "year": year_told(entries) or "",
         "fuel": fuel_told(entries) or "",
         "fuels": FUELS,
@@ -94,6 +95,11 @@ def _reading(entry: Entry) -> dict[str, Any]:
     except ValidationError:
         return {"when": when, "said": "what it holds cannot be read", "at": entry.at, "by": entry.by, "says": ()}
     return {"when": when, "said": state_sentence(state), "at": entry.at, "by": entry.by, "says": state.says}
+
+
+def seen_at(entries: Sequence[Entry], stage: str) -> list[Entry]:
+    """The entries of one stage."""
+    return [e for e in entries if e.stage == stage]
 
 
 def _chosen(held: Sequence[Entry]) -> dict[str, Any]:
@@ -113,12 +119,12 @@ def _verdict(entries: Sequence[Entry], reading: Entry | None, site: Site) -> dic
     found: Verdict | None = None
     if kept is not None and (reading is None or kept.seq > reading.seq):
         found = _shaped(kept)
-    elif reading is not None and reading.inputs.get("rule") in load_rules():
+    elif reading is not None and (rule := _chosen(seen_at(entries, "ready"))["rule"]) in load_rules():
         state = stored_state(entries)
         told = reading.inputs
         if state is not None:
             found = evaluate(
-                rule_named(str(told["rule"])), state, year=told.get("year") or year_told(entries),
+                rule_named(rule), state, year=told.get("year") or year_told(entries),
                 fuel=told.get("fuel") or fuel_told(entries), on=site.clock().date(),
             )  # fmt: skip
     if found is None:

@@ -1,4 +1,4 @@
-"""Set up on a page: the needs of the routine that is due, what is read of them, what a person saw to."""
+"""Set up on a page: the needs of the routine that is due or asked for, what is read of them, what a person saw to."""
 
 from __future__ import annotations
 
@@ -19,10 +19,11 @@ from tickover.jobs import Entry
 from tickover.results import Envelope, Result, envelope
 from tickover.routines import Routine
 from tickover.signals import Recording
-from tickover.visit.arriving import answers_in, answers_told, routine_due, set_up_for
+from tickover.visit.arriving import answers_in, answers_told, routine_due, routine_named, set_up_for
 from tickover.visit.drafts import set_up_draft
 from tickover.visit.rules import known
-from tickover.visit.rungs import next_rung
+from tickover.visit.rungs import ladder_rungs, next_rung
+from tickover.visit.ticking import looked_at
 from tickover.web import forms
 from tickover.web.reading import JobNumber
 from tickover.web.site import Site
@@ -37,6 +38,7 @@ HOW: dict[How, str] = {
 }
 """How volts were read, and its words."""
 
+WAY_OUT = "Tick what you have seen to, or type coolant and volts."
 MARKS: dict[str, Judgement | Verdict] = {"met": "met", "not met": "not yet", "cannot tell": "cannot tell"}
 
 
@@ -44,6 +46,8 @@ class Read(BaseModel):
     """What was read and seen to.
 
     Attributes:
+        routine: for which routine; the one that is due where None.
+        upto: number of the newest entry that was seen when it was told; None where nobody said.
         coolant: by eye [°C].
         volts: by eye [V]; volts_how: how.
         fan_on: where this car's fan comes on, where it is known [°C].
@@ -53,6 +57,8 @@ class Read(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
 
+    routine: Annotated[str, Field(max_length=80)] | None = None
+    upto: forms.Upto = None
     coolant: float | None = Field(default=None, allow_inf_nan=False)
     volts: float | None = Field(default=None, allow_inf_nan=False)
     volts_how: How | None = None
@@ -96,13 +102,20 @@ def panel(seen: Seen) -> dict[str, Any]:
     held = next((e for e in reversed(seen.stage("set up").entries) if e.kind == "needs"), None)
     answers = answers_told(entries)
     rung = next_rung(entries, known(seen.library))
-    name = str(rung["routine"]) if rung is not None else ""
+    due = str(rung["routine"]) if rung is not None else ""
+    ladder = [str(r["routine"]) for r in ladder_rungs(entries) or () if r.get("sort") == "routine"]
+    offered = list(dict.fromkeys(n for n in ladder if n in seen.library))
+    asked = seen.set_up in offered
+    name = seen.set_up if asked else due
     fresh: tuple[Row, ...] = ()
     if answers is not None and name in seen.library:
         found = set_up_for(seen.library[name], answers, np.random.default_rng(seen.site.seed))
         fresh = tuple(_asked(n) for n in found.needs)
     return {
         "tells_itself": held is not None,
+        "name": name,
+        "asked": asked,
+        "others": tuple((n, seen.library[n].title, n == due) for n in offered if n != name),
         "routine": seen.library[name].title if name in seen.library else "",
         "held_for": _title(held, seen) if held is not None else "",
         "held": tuple(_kept(r) for r in held.data.get("needs", [])) if held is not None else (),
@@ -143,10 +156,10 @@ def _kept(row: dict[str, Any]) -> Row:
 
 
 def keep_needs(site: Site, job: int, told: Read, log: Upload | None = None) -> SetUpKept:
-    """See to the needs of the routine that is due, and keep how they stand.
+    """See to the needs of the routine that was named, or is due, and keep how they stand.
 
-    Raises: InputError where nothing was told at Arrive, no routine is due, or a reading cannot be; LogFileError;
-        UnknownJobError.
+    Raises: InputError where nothing was told at Arrive, no routine is due, the one that was named is withheld, a
+        reading cannot be, nothing was looked at, or another set-up came meanwhile; LogFileError; UnknownJobError.
     """
     if log is not None and (told.volts is not None or told.coolant is not None):
         raise InputError("readings are typed or logged, not both", way_out="Leave out the log, or the figures.")
@@ -156,9 +169,10 @@ def keep_needs(site: Site, job: int, told: Read, log: Upload | None = None) -> S
         readings = log_in(log)[0]
     with site.opened() as store:
         entries = store.current(job)
+        forms.still_newest(entries, told.upto, "set up", "needs")
         library = site.library()
         routine, found = _due(entries, job, library, told, readings, site)
-        draft = set_up_draft(found, told.seen)
+        draft = looked_at(set_up_draft(found, told.seen), WAY_OUT, read=log is not None or bool(readings))
         attached = [store.attach(log.data, name=log.name, media_type=kind_of(log))] if log is not None else []
         simulated = isinstance(readings, Recording) and readings.simulated
         inputs = {
@@ -185,7 +199,11 @@ def _due(
     site: Site,
 ) -> tuple[Routine, SetUp]:
     answers = answers_in(entries, job)
-    name = routine_due(entries, arrive(answers, library), library)
+    arrival = arrive(answers, library)
+    if told.routine:
+        name: str | None = routine_named(told.routine, arrival, library)
+    else:
+        name = routine_due(entries, arrival, library)
     if name is None:
         raise InputError(
             "no routine is due, so there is nothing to set up for", way_out="See Arrive: its ladder says why."
@@ -210,12 +228,16 @@ def routes(site: Site) -> APIRouter:
                 volts_how=forms.text_of(form, "volts_how") or None,
                 fan_on=forms.figure_of(form, "fan_on", "Fan on at"),
                 seen=forms.texts_of(form, "seen"),
+                routine=forms.text_of(form, "routine") or None,
+                upto=forms.text_of(form, "upto") or None,
                 by=forms.text_of(form, "by"),
             )
         await anyio.to_thread.run_sync(keep_needs, site, job, told, log)
         return RedirectResponse(f"/jobs/{job}#stage-3", status_code=303)
 
-    @router.post("/api/jobs/{job}/set-up", summary="See to the needs of the routine that is due, by typed readings")
+    @router.post(
+        "/api/jobs/{job}/set-up", summary="See to the needs of a routine, else the one that is due, by typed readings"
+    )
     def set_up_api(job: JobNumber, told: Read) -> Envelope:
         kept = keep_needs(site, job, told)
         return envelope("set up", kept, inputs={"job": job, **told.model_dump(exclude={"by"}), "seed": site.seed})
@@ -226,12 +248,13 @@ def routes(site: Site) -> APIRouter:
         log: Annotated[UploadFile, File(description="Coolant, perhaps volts; CSV of any ordinary shape.")],
         seen: Annotated[list[str] | None, Form()] = None,
         fan_on: Annotated[float | None, Form()] = None,
+        routine: Annotated[str, Form(max_length=80)] = "",
         by: Annotated[str, Form()] = "",
     ) -> Envelope:
         upload = await taken(log, "log.csv")
         if upload is None:
             raise InputError("no log was sent", way_out="Send a file as the field “log”.")
-        told = forms.told(Read, fan_on=fan_on, seen=seen or [], by=by)
+        told = forms.told(Read, fan_on=fan_on, seen=seen or [], routine=routine or None, by=by)
         kept = await anyio.to_thread.run_sync(keep_needs, site, job, told, upload)
         return envelope("set up", kept, inputs={"job": job, "log": upload.name, "seed": site.seed})
 

@@ -25,7 +25,9 @@ PANELS: dict[Stage, Callable[[Seen], dict[str, Any]]] = {
 """Stage to what fills its template ``stage_<name>.html``."""
 
 
-def panels(view: JobView, site: Site, library: Mapping[str, Routine]) -> dict[Stage, dict[str, Any]]:
-    """Values of every stage's own template, by stage."""
-    seen = Seen(view, site, library)
-    return {stage: fill(seen) for stage, fill in PANELS.items()}
+def panels(
+    view: JobView, site: Site, library: Mapping[str, Routine], *, set_up: str = ""
+) -> dict[Stage, dict[str, Any]]:
+    """Values of every stage's own template, by stage; Set up for a routine that was asked for, else the due one."""
+    seen = Seen(view, site, library, set_up)
+    return {stage: {"upto": seen.upto, **fill(seen)} for stage, fill in PANELS.items()}

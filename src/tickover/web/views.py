@@ -118,11 +118,17 @@ def job_view(job: int, entries: Sequence[Entry], about: Known) -> JobView:
 
 @dataclass(frozen=True)
 class Seen:
-    """What a stage's own template is filled from."""
+    """What a stage's own template is filled from; ``set_up`` is the routine that Set up was asked for, or empty."""
 
     view: JobView
     site: Site
     library: Mapping[str, Routine]
+    set_up: str = ""
+
+    @property
+    def upto(self) -> int:
+        """Number of the newest entry that the page shows; 0 where there is none."""
+        return max((e.seq for s in self.view.stages for e in s.entries), default=0)
 
     def stage(self, name: Stage) -> StageView:
         """One stage of the sheet."""

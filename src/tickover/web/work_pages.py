@@ -60,7 +60,7 @@ async def wait_for(request: Request, work: Work) -> None:
     """
     while not work.finished.is_set():
         if await request.is_disconnected():
-            work.stop()
+            work.stop(asked=False)
         await anyio.sleep(0.02)
     _raise(work)
 
@@ -81,15 +81,17 @@ def routes(site: Site) -> APIRouter:
     """How work stands, and its end."""
     router = APIRouter()
 
-    def stop(job: int) -> Stage:
+    def stop(job: int) -> Work:
+        """Stop the work of a job; where it is too late, the work itself says so."""
         work = site.works.of(job)
-        if work is None or not (work.stop() or work.state == "stopped"):
-            raise InputError("there is nothing to stop: it is done, or is being kept", way_out="Open the job.")
-        return work.stage
+        if work is None:
+            raise InputError("nothing is being done for this job", way_out="Open the job.")
+        work.stop()
+        return work
 
     @router.post("/jobs/{job}/work/stop", include_in_schema=False)
     def stop_form(job: JobNumber) -> RedirectResponse:
-        return RedirectResponse(stage_at(job, stop(job)), status_code=303)
+        return RedirectResponse(stage_at(job, stop(job).stage), status_code=303)
 
     @router.post("/jobs/{job}/work/seen", include_in_schema=False)
     def seen_form(job: JobNumber) -> RedirectResponse:
@@ -101,7 +103,9 @@ def routes(site: Site) -> APIRouter:
     def work_api(job: JobNumber) -> Envelope:
         return envelope("work", site.works.view(job), inputs={"job": job})
 
-    @router.post("/api/jobs/{job}/work/stop", summary="Stop it; nothing of it is kept")
+    @router.post(
+        "/api/jobs/{job}/work/stop", summary="Stop it; nothing of it is kept, unless that is told in `too_late`"
+    )
     def stop_api(job: JobNumber) -> Envelope:
         stop(job)
         return envelope("work", site.works.view(job), inputs={"job": job})

@@ -33,6 +33,9 @@ class WorkView(Result):
         doing: what is being done, in words.
         seconds: for how long it has been, or was, under way [s].
         what, way_out: why it failed.
+        stoppable: whether it can still be stopped; not while it is being kept.
+        too_late: that it was too late to stop it, and where it is kept; empty where nobody tried.
+        refused: whether the file itself was refused, so that sending it again as it is does not help.
     """
 
     state: State
@@ -42,6 +45,9 @@ class WorkView(Result):
     seconds: float = 0.0
     what: str = ""
     way_out: str = ""
+    stoppable: bool = False
+    too_late: str = ""
+    refused: bool = False
 
 
 class Stopped(Exception):  # noqa: N818 — it never leaves this file and the task inside it
@@ -57,6 +63,7 @@ class Work:
         stage: of the job that it is for.
         log: what the file is called.
         held: the log on the disk; None for work on no log.
+        entry: number of the entry in which it is kept; None before.
     """
 
     began: float
@@ -69,6 +76,8 @@ class Work:
     ended: float = 0.0
     finished: threading.Event = field(default_factory=threading.Event)
     held: Held | None = None
+    entry: int | None = None
+    _late: bool = False
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _keeping: bool = False
     _end: Callable[[], None] = lambda: None
@@ -115,10 +124,15 @@ class Work:
             self._go_on()
             self._end = end
 
-    def stop(self) -> bool:
-        """Stop it, with the process that works for it; False where it is too late."""
+    def stop(self, *, asked: bool = True) -> bool:
+        """Stop it, with the process that works for it; False where it is too late.
+
+        Args:
+            asked: whether somebody asked for it, who is told then that it was too late.
+        """
         with self._lock:
             if self.state != "under way" or self._keeping:
+                self._late |= asked and self._keeping
                 return False
             self.state = "stopped"
             self._end()
@@ -135,8 +149,19 @@ class Work:
             told = (f"{fault.file}: {told[0]}", told[1])
         return WorkView(
             state=self.state, stage=self.stage, log=self.log, doing=self.doing, seconds=round(until - self.began, 2),
-            what=told[0], way_out=told[1],
+            what=told[0], way_out=told[1], stoppable=self.state == "under way" and not self._keeping,
+            too_late=self.too_late(), refused=isinstance(fault, InputError) and bool(fault.file),
         )  # fmt: skip
+
+    def too_late(self) -> str:
+        """That it was too late to stop it, and where it is kept; empty where nobody tried, or it is not kept yet."""
+        if not self._late or self.state != "done" or self.entry is None:
+            return ""
+        return f"It was too late to stop: it is kept as entry {self.entry}; take it back under Record."
+
+    def seen(self) -> None:
+        """Somebody has read that it was too late."""
+        self._late = False
 
     def run(self, task: Callable[[Work], None]) -> None:
         """Do it, whatever comes of it."""
@@ -227,8 +252,12 @@ class Works:
         )  # fmt: skip
 
     def forget(self, job: int) -> bool:
-        """Put away the word of a piece of work that failed or was interrupted; False where there is none."""
+        """Put away the word of work that failed, was interrupted or stopped too late; False where there is none."""
         with self._lock:
+            work = self.of(job)
+            if work is not None and work.too_late():
+                work.seen()
+                return True
             if self.view(job).state not in {"failed", "interrupted", "stopped"}:
                 return False
             self._by_job.pop(job, None)

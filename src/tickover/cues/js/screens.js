@@ -73,7 +73,10 @@ function delayWords(app) {
 /** What must be so before it begins, and why. */
 export function setupScreen(app) {
   const r = app.plan.routine;
-  const go = button("", () => app.show("ready"), { main: true });
+  const go = button("", () => {
+    app.seen = r.needs.filter((_, k) => boxes[k].checked).map((n) => n.need); // what was ticked goes with the attempt
+    app.show("ready");
+  }, { main: true });
   const boxes = r.needs.map(() => el("input", { type: "checkbox" }));
   const tell = () => {
     const open = boxes.filter((b) => !b.checked).length;

@@ -5,6 +5,9 @@ import { samplesOf } from "./tones.js";
 
 const RATE = 22050;
 
+/** An audio clock that may run does so within this [s]. */
+const SLOW = 1;
+
 /** Put one cue on a context's own clock; a context for the speaker or one that renders offline. */
 export function playOn(context, plan, cue, at, master = 1) {
   const recipe = plan.sounds[cue.sound];
@@ -21,7 +24,7 @@ export function playOn(context, plan, cue, at, master = 1) {
   return source;
 }
 
-/** Samples as a WAV in a data: address, 16 bit mono. */
+/** Samples as the address of a WAV, 16 bit mono. A blob: address, which the served pages' content policy lets play. */
 export function wavAddress(samples, rate) {
   const bytes = new Uint8Array(44 + 2 * samples.length);
   const view = new DataView(bytes.buffer);
@@ -37,30 +40,32 @@ export function wavAddress(samples, rate) {
   word(36, "data");
   view.setUint32(40, 2 * samples.length, true);
   samples.forEach((x, k) => view.setInt16(44 + 2 * k, Math.round(32767 * Math.min(1, Math.max(-1, x))), true));
-  let text = "";
-  for (const b of bytes) text += String.fromCharCode(b);
-  return `data:audio/wav;base64,${btoa(text)}`;
+  return URL.createObjectURL(new Blob([bytes], { type: "audio/wav" }));
 }
 
 /**
  * The phone's voice. `now()` is the coach's clock: a sound planned at `at` is heard when now() is `at`.
  * Cues are given as a list that replaces the last one; what has begun goes on, what has not is taken back.
+ * A browser may hold all sound back until the page is touched, as after a reload; then `held()` is true, and `touched()`
+ * from within a touch or a key lets it sound.
  */
 export function speaker(plan, win) {
   const Context = win.AudioContext ?? win.webkitAudioContext;
-  const voice = { context: null, extra: 0, planned: new Map(), holds: new Map(), spoken: new Set(), elements: new Map() };
-  const clock = () => (voice.context?.state === "running" ? voice.context.currentTime : win.performance.now() / 1000 - voice.zero);
-  voice.zero = 0;
+  // `audio`: whether the audio clock runs; `ahead`: the coach's clock less the clock that it goes by now [s].
+  const voice = { context: null, extra: 0, planned: new Map(), elements: new Map(), audio: false, ahead: 0, stood: 0, page: 0, asked: null, heard: Context ? false : null };
+  const clock = () => clockOf(voice, win);
   return {
     hasContext: Boolean(Context),
     now: clock,
     async wake() {
+      voice.asked ??= win.performance.now() / 1000;
       if (!Context) return;
       voice.context ??= new Context({ latencyHint: "interactive" });
       // Some phones never settle this promise without a tap; the coach goes on by the other clock.
       await Promise.race([voice.context.resume(), new Promise((done) => win.setTimeout(done, 800))]);
-      voice.zero = win.performance.now() / 1000 - voice.context.currentTime;
     },
+    held: () => !voice.audio && voice.heard === false && voice.asked !== null && win.performance.now() / 1000 - voice.asked > SLOW,
+    touched: () => void (voice.audio || voice.context?.resume().catch(() => undefined)),
     reported: () => reportedLatency(voice.context),
     /** Delay beyond what the browser reports, as tapping along has shown [s]. */
     correct(extra) {
@@ -74,24 +79,49 @@ export function speaker(plan, win) {
   };
 }
 
+/**
+ * The coach's clock: the audio clock while that runs, else the page's. Where one takes over from the other it goes on
+ * without a jump, and what was planned on the one is planned anew on the other.
+ */
+function clockOf(voice, win) {
+  const page = win.performance.now() / 1000;
+  const sounding = voice.context?.state === "running" && (voice.audio || voice.context.currentTime > voice.stood);
+  if (sounding !== voice.audio && voice.context) {
+    const now = voice.audio ? page + voice.page : page + voice.ahead;
+    for (const job of voice.planned.values()) job.stop();
+    voice.planned.clear();
+    voice.audio = sounding;
+    voice.stood = voice.context.currentTime;
+    voice.ahead = now - (sounding ? voice.stood : page);
+  }
+  const now = (voice.audio ? voice.context.currentTime : page) + voice.ahead;
+  voice.page = now - page;
+  return now;
+}
+
 function keyOf(cue) {
   return `${cue.sound} ${cue.event} ${cue.at.toFixed(3)}`;
 }
+
+/** Whether two cues are of one tone that lasts, wherever it was begun. */
+const sameHold = (one, other) => one.sound === other.sound && one.event === other.event && one.until === other.until;
 
 /** How far ahead cues are handed over [s]; the audio clock keeps them even if the page is put to sleep. */
 const AHEAD = 20;
 
 function playAll(voice, plan, cues, now, win) {
-  const wanted = new Map(cues.filter((c) => c.at < now + AHEAD && c.at > now - 0.05).map((c) => [keyOf(c), c]));
+  const lasts = (c) => c.until !== null && c.until > now + 0.3 && ![...voice.planned.values()].some((job) => sameHold(job.cue, c));
+  const wanted = new Map(cues.filter((c) => c.at < now + AHEAD && (c.at > now - 0.05 || lasts(c))).map((c) => [keyOf(c), c]));
   for (const [key, job] of voice.planned) {
     const lasting = job.cue.until !== null;
-    const goesOn = lasting && cues.some((c) => c.sound === job.cue.sound && c.event === job.cue.event && c.until === job.cue.until);
+    const goesOn = lasting && cues.some((c) => sameHold(c, job.cue));
     if (wanted.has(key) || goesOn || (!lasting && job.cue.at <= now)) continue;
     job.stop();
     voice.planned.delete(key);
   }
   for (const [key, cue] of wanted) {
-    if (!voice.planned.has(key)) voice.planned.set(key, beginCue(voice, plan, cue, now, win));
+    const rest = cue.until !== null && cue.at < now ? { ...cue, at: now } : cue; // after a reload a hold goes on in its middle
+    if (!voice.planned.has(key)) voice.planned.set(key, beginCue(voice, plan, rest, now, win));
   }
   for (const [key, job] of voice.planned) {
     if ((job.cue.until ?? job.cue.at) < now - 5) voice.planned.delete(key);
@@ -102,9 +132,8 @@ function beginCue(voice, plan, cue, now, win) {
   const after = Math.max(0, cue.at - now);
   if (cue.sound === "words") return later(win, after, cue, () => say(win, cue.words));
   const buzz = later(win, after, cue, () => vibrate(plan, win, cue.sound));
-  const running = voice.context?.state === "running";
   const early = (voice.context ? (reportedLatency(voice.context) ?? 0) : 0) + voice.extra;
-  const stopSound = running ? onContext(voice, plan, cue, early) : onElement(voice, plan, cue, after - early, win);
+  const stopSound = voice.audio ? onContext(voice, plan, cue, early) : onElement(voice, plan, cue, after - early, win);
   return {
     cue,
     stop() {
@@ -115,13 +144,13 @@ function beginCue(voice, plan, cue, now, win) {
 }
 
 function onContext(voice, plan, cue, early) {
-  const at = Math.max(voice.context.currentTime, cue.at - early);
+  const at = Math.max(voice.context.currentTime, cue.at - voice.ahead - early);
   const source = playOn(voice.context, plan, cue, at);
   return () => source.stop();
 }
 
 function onElement(voice, plan, cue, after, win) {
-  const long = cue.until === null ? 0 : Math.min(10, cue.until - cue.at);
+  const long = cue.until === null ? 0 : 10; // repeated until it is paused
   const name = `${cue.sound} ${long}`;
   if (!voice.elements.has(name)) {
     const samples = samplesOf(plan.sounds[cue.sound], RATE, plan.edge, long);
@@ -132,7 +161,7 @@ function onElement(voice, plan, cue, after, win) {
     element.currentTime = 0;
     element.loop = long > 0;
     // Refused until the first tap on the page; the strip and the words go on.
-    element.play().catch(() => undefined);
+    element.play().then(() => (voice.heard = true), () => (voice.heard = false));
   });
   const over = long > 0 ? later(win, Math.max(0, after) + cue.until - cue.at, cue, () => element.pause()) : null;
   return () => {
@@ -158,5 +187,6 @@ function say(win, words) {
 
 function vibrate(plan, win, sound) {
   if (sound === "tick" || sound === "hold" || sound === "upbeat") return;
+  if (win.navigator.userActivation?.hasBeenActive === false) return; // it would be refused, with a complaint
   win.navigator.vibrate?.(sound === "pip" ? 30 : 80);
 }

@@ -103,14 +103,14 @@ export async function startLive(win) {
 
   const app = shell(win, plan, { sound: soundScreen, setup: setupScreen, ready: readyScreen, run: runScreen, refused: () => refusedScreen(app), join: () => joinScreen(app), end: () => endScreen(app) }, hooks);
   const screen = app.show;
-  app.show = (name) => (name === "practice" ? win.location.assign(`/practice/${routine}?switch=${kind}`) : screen(name));
+  app.show = (name) => (name === "practice" ? win.location.assign(`/practice/${routine}?switch=${kind}&job=${job}`) : screen(name));
   app.job = job;
   app.rule = found;
   app.tries = found.number - 1;
   app.again = () => win.location.reload();
   link = makeLink(app, adopt, (words) => words && say(app, words));
 
-  app.begin = () => started(() => link.begin(job, { routine, switch: kind, tapped: app.tapped, by }));
+  app.begin = () => started(() => link.begin(job, { routine, switch: kind, tapped: app.tapped, by, seen: app.seen ?? [] }));
   app.join = () => started(() => link.resume(found.running));
 
   async function started(begin) {

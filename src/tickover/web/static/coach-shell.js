@@ -3,13 +3,15 @@
 
 import { dueAct } from "./coach/attempt.js";
 import { latencyFromTaps } from "./coach/latency.js";
-import { fitWords } from "./coach/page.js";
+import { el, fitWords } from "./coach/page.js";
 import { speaker } from "./coach/sound.js";
 import { toneSchedule } from "./coach/tones.js";
 import { viewOf } from "./coach/view.js";
 
 /** A second touch within this is a bounce of the first [s]. */
 const BOUNCE = 0.08;
+/** Any of these lets a browser sound that waits for the page to be touched. */
+const TOUCHES = ["pointerdown", "pointerup", "click", "keydown"];
 /** Where a press is a tap. */
 const PADS = "#pad, .tap";
 
@@ -37,6 +39,7 @@ export function shell(win, plan, screens, hooks) {
     lastTap: -1,
     along: null,
     delay: null,
+    unheard: el("div", { role: "alert" }, el("button", { type: "button", class: "unheard" }, "Touch anywhere to hear the tones")),
   };
   app.show = (name) => show(app, screens, name);
   app.tick = () => tick(app, hooks);
@@ -54,6 +57,7 @@ export function shell(win, plan, screens, hooks) {
   app.tapAlong = () => tapAlong(app);
   app.pageTime = () => (win.tickoverVoice ? win.tickoverVoice.now() : win.performance.now() / 1000);
   win.addEventListener("resize", () => fitWords(app.root));
+  for (const kind of TOUCHES) win.document.addEventListener(kind, () => app.voice.touched?.(), { capture: true });
   app.root.tabIndex = -1; // a screen that has nothing to tap takes the focus itself
   win.document.addEventListener("keydown", (event) => keys(app, event));
   win.document.addEventListener("click", (event) => pressed(app, event));
@@ -126,6 +130,14 @@ function tick(app, hooks) {
     if (app.screen === "run" && !app.silent) nowAndNext(app, now);
   }
   draw(app, now);
+  tellUnheard(app);
+}
+
+/** While the browser holds the sound back, the page says so; a touch there is no tap, one on the pad is. */
+function tellUnheard(app) {
+  const held = Boolean(app.voice.held?.());
+  if (held && !app.unheard.isConnected) app.root.before(app.unheard);
+  if (!held) app.unheard.remove();
 }
 
 /** A tap of the helper: the act that is due has been done. */

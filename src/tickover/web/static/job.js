@@ -1,6 +1,7 @@
 // The job sheet with script: faults told beside the form, typed words kept over a reload, logs with progress, charts.
 // Without script every form still works; nothing here decides anything, the server does.
 import { zoomable } from "./chart.js";
+import { refuseFiles } from "./files.js";
 import { listen } from "./sound.js";
 
 const el = (tag, attrs = {}, text = "") => {
@@ -65,7 +66,9 @@ const send = async (form) => {
   try {
     const answer = await fetch(form.action, { method: "POST", body, redirect: "manual" });
     if (answer.type === "opaqueredirect") return done(form);
-    tell(form, ...(await faultIn(answer)));
+    const told = await faultIn(answer);
+    if ([...form.elements].some((c) => c.type === "file" && c.files.length && told[0].startsWith(`${c.files[0].name}:`))) refuseFiles(form);
+    tell(form, ...told);
   } catch {
     tell(form, "The workshop's computer does not answer.", "Nothing was kept. Look whether it runs, and send it again.");
   }
@@ -86,11 +89,13 @@ const workBox = (form) => {
 
 const say = (node, text) => { if (node.textContent !== text) node.textContent = text; };
 
-const follow = async (job, said, far) => {
+// Say how the work stands until it is over; `stop` goes once it is being kept.
+const follow = async (job, said, far, stop) => {
   for (;;) {
     const answer = await fetch(`/api/jobs/${job}/work`);
     const work = (await answer.json()).result;
     if (!work || work.state !== "under way") return work;
+    if (stop) stop.hidden = !work.stoppable;
     say(said, `${work.doing[0].toUpperCase()}${work.doing.slice(1)} …`);
     far.textContent = `${work.seconds.toFixed(0)} s so far. This page may be left meanwhile.`;
     await new Promise((r) => setTimeout(r, 300));
@@ -118,9 +123,12 @@ const sendLog = (form) => {
     arrived();
     let told = {};
     try { told = JSON.parse(request.responseText); } catch { /* told stays empty, and the number of the answer is said */ }
+    if (request.status === 200 && new URL(request.responseURL).pathname === `/jobs/${job}`) return done(form); // short work: it is kept, and the answer is the job's sheet
+    if (request.status === 413 || told.values?.file) refuseFiles(form);
     if (request.status !== 202) return fail(told.what || `It was not taken (${request.status}).`, told.way_out);
-    const work = await follow(job, said, far);
+    const work = await follow(job, said, far, stop);
     if (work.state === "done") return done(form);
+    if (work.refused) refuseFiles(form);
     fail(work.state === "stopped" ? "Stopped. Nothing was kept." : work.what, work.way_out);
   };
   request.open("POST", `${form.action}?later=true`);
@@ -156,7 +164,13 @@ for (const form of document.querySelectorAll("form[data-send]")) form.addEventLi
   if (form.elements.log?.files.length && !form.elements.glances?.value.trim()) sendLog(form); else send(form);
 });
 for (const form of document.querySelectorAll("form[data-sound]")) listen(form, tell, done);
+// An attempt that this very screen left goes on here.
+const left = document.querySelector("[data-running]");
+if (left && sessionStorage.getItem("attempt") === left.dataset.running) {
+  left.querySelector("h3").textContent = left.querySelector("h3").textContent.replace("on another screen", "and this screen left it");
+  left.querySelector("a").textContent = "Go on with it";
+}
 for (const figure of document.querySelectorAll("figure[data-chart]")) draw(figure);
 for (const box of document.querySelectorAll("[data-work]")) {
-  follow(box.dataset.work, box.querySelector(".doing"), box.querySelector(".soft")).then(() => open(box.dataset.then));
+  follow(box.dataset.work, box.querySelector(".doing"), box.querySelector(".soft"), box.querySelector("form")).then(() => open(box.dataset.then));
 }

@@ -1,4 +1,6 @@
 // A sound: decoded here, made WAV of one channel and 16 bits here, sent as that. The recorder takes 20 s.
+import { refuseFiles } from "./files.js";
+
 const RATE = 44100, LONGEST = 60, RECORD = 20;
 
 // 16-bit WAV of one channel from samples between −1 and 1.
@@ -73,6 +75,7 @@ export const listen = (form, tell, done) => {
       sound = await decoded(await source.arrayBuffer());
     } catch {
       said.textContent = "";
+      refuseFiles(form);
       return tell(form, "This browser cannot decode that file.", "Choose a sound that it can play.");
     }
     const body = new FormData(), name = file ? file.name.replace(/\.[^.]*$/, "") : "recorded";
