@@ -271,7 +271,9 @@ def _tries_words(tries: list[tuple[Entry, AttemptGiven]]) -> str:
 def _cannot_tell(job: _Job) -> tuple[str, ...]:
     told: list[str] = []
     if job.comparison is not None and job.comparison[1].verdict == "settled":
-        told.append("Whether it stays settled. Two weeks of driving will show; if it comes back, a fault is at work.")
+        told.append(
+            "Whether it stays settled. Two weeks of driving will show; if it comes back, we look for the cause."
+        )
     if job.comparison is not None and job.comparison[1].verdict == "cannot tell":
         difference = job.comparison[1].difference
         why = difference.reason if isinstance(difference, CannotTell) else job.comparison[1].sentence
