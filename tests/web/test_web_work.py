@@ -117,7 +117,7 @@ def test_cause_from_a_log_is_worked_on_and_its_evidence_stays_while_tests_come_i
 ) -> None:
     job = job_with_all_open(client, "cause")
     sent = {"files": {"log": ("idle.csv", log_text(842, 30))}, "headers": BROWSER}
-    assert client.post(f"/jobs/{job}/cause", **sent).status_code == 303  # type: ignore[arg-type]
+    assert client.post(f"/jobs/{job}/cause", **sent).status_code == 303  # type: ignore[arg-type]  # files and data in one
     assert work_of(site, job).finished.wait(60)
     first = entries(client, job)[-1]
     assert (first["kind"], first["attachments"][0]["name"]) == ("causes", "idle.csv")

@@ -14,17 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from tickover.cause.acts import (
-    ASK,
-    CODES,
-    FETCH,
-    FINDS,
-    MEASURES,
-    TESTS,
-    Act,
-    Measure,
-    cylinders_named,
-)
+from tickover.cause.acts import ASK, CODES, FETCH, FINDS, MEASURES, TESTS, Act, Measure, cylinders_named
 from tickover.cause.answer import Answer, answer_after, changed, parted
 from tickover.cause.channels import CHANNELS, INDEX, Channel, unscaled
 from tickover.cause.evidence import Car, Evidence

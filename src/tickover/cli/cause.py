@@ -17,9 +17,9 @@ from tickover.cause.picture import causes_picture
 from tickover.cause.sources import disagreements
 from tickover.cli import cause_draw, cause_read
 from tickover.cli.cause_options import with_options
+from tickover.cli.figure import write_figure
 from tickover.cli.idle import Normal
 from tickover.cli.job_store import by_option, job_option, kept_line, opened, record, store_option
-from tickover.drawing.still import png_file, svg_file
 from tickover.errors import InputError
 from tickover.jobs import Entry
 from tickover.logs import read_log_report
@@ -101,7 +101,7 @@ def cause_command(**given: Any) -> None:  # noqa: ANN401 — two dozen options, 
     found = diagnose(evidence, car).model_copy(update={"disagree": disagreements(sources)})
     simulated = any(s for _, _, s in logs)
     if figure is not None:
-        _draw(found, figure)
+        write_figure(causes_picture(found), figure)
     inputs = {"evidence": _set_fields(evidence), "car": _set_fields(car), "logs": [str(p) for p, _, _ in logs]}
     kept = record(
         given["store"],
@@ -124,21 +124,6 @@ def cause_command(**given: Any) -> None:  # noqa: ANN401 — two dozen options, 
         click.echo(f"\nWritten: {figure}")
     if kept:
         click.echo(f"\n{kept_line(given['job'], kept)} Next: tickover job next {given['job']}")
-
-
-def _draw(found: Causes, figure: Path) -> None:
-    """Write the picture.
-
-    Raises: InputError where the file cannot be written.
-    """
-    picture = causes_picture(found)
-    made = png_file(picture) if figure.suffix.lower() == ".png" else svg_file(picture)
-    try:
-        figure.write_bytes(made)
-    except OSError as why:
-        raise InputError(
-            f"cannot be written: {why.strerror}", file=str(figure), way_out="Name a folder that is there."
-        ) from None
 
 
 def _say(found: Causes, logs: Sequence[tuple[Path, FromLog, bool]], *, whole: bool) -> None:

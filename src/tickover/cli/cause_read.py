@@ -42,7 +42,7 @@ VACUUM_UNITS: Mapping[str, str] = {u.lower(): u for u in ("inHg", "kPa", "mbar",
 class Litres(click.FloatRange):
     """A displacement; one that was typed in cubic centimetres is told in litres."""
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:  # noqa: ANN401 — as click has it
         """As ``click.FloatRange``.
 
         Raises: click.BadParameter.

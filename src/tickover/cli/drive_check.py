@@ -12,8 +12,8 @@ from rich.table import Table
 from rich.text import Text
 
 from tickover.cli.drive import names_of, say_list
+from tickover.cli.figure import write_figure
 from tickover.cli.job_store import by_option, job_option, kept_line, opened, record_drafts, store_option
-from tickover.drawing.still import png_file, svg_file
 from tickover.drive import (
     Condition,
     ConditionFound,
@@ -201,11 +201,7 @@ def _draw(check: DriveCheck, figure: Path, width: int) -> None:
     if check.duration <= 0:
         raise click.UsageError("There is nothing to draw: the log has no length.")
     drawn = strip(check, [*check.steps, *check.conditions], room=width)
-    made = png_file(drawn) if figure.suffix.lower() == ".png" else svg_file(drawn)
-    try:
-        figure.write_bytes(made)
-    except OSError as why:
-        raise click.UsageError(f"{figure} cannot be written: {why.strerror or why}.") from None
+    write_figure(drawn, figure)
 
 
 def say_check(console: Console, check: DriveCheck, *, simulated: bool = False) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 import numpy as np
 
+from tickover.cli.figure import write_figure
 from tickover.cli.ready import (
     Day,
     folder_option,
@@ -21,7 +22,6 @@ from tickover.cli.ready import (
     today_option,
     year_option,
 )
-from tickover.drawing.still import png_file, svg_file
 from tickover.errors import InputError
 from tickover.readiness import forecast, forecast_figure
 from tickover.readiness.forecast import MOST_PER_DAY
@@ -110,10 +110,4 @@ def forecast_command(
 def _draw(found: Forecast | CannotTell, path: Path) -> None:
     if isinstance(found, CannotTell):
         raise InputError(f"there is nothing to draw: {found.reason}", way_out=found.way_out)
-    picture = forecast_figure(found)
-    try:
-        path.write_bytes(png_file(picture) if path.suffix.lower() == ".png" else svg_file(picture))
-    except OSError as why:
-        raise InputError(
-            f"cannot be written: {why.strerror or why}", file=str(path), way_out="Name a folder you may write to."
-        ) from None
+    write_figure(forecast_figure(found), path)

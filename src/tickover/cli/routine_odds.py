@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 from click.core import ParameterSource
 
+from tickover.cli.figure import write_figure
 from tickover.cli.people import one_of, people_of, person_option
 from tickover.cli.routine import folder_option, json_option, print_json, print_lines
 from tickover.errors import InputError
@@ -99,14 +100,6 @@ def draw(found: RoutineOdds, figure: Path, narrow: bool = False) -> None:
 
     Raises: InputError if the file cannot be written.
     """
-    from tickover.drawing.still import png_file, svg_file  # the typesetter takes its time, and few ask for a picture
-    from tickover.routines.odds_picture import PHONE, WIDE, odds_picture  # as above
+    from tickover.routines.odds_picture import PHONE, WIDE, odds_picture  # few ask for a picture
 
-    picture = odds_picture(found, PHONE if narrow else WIDE)
-    made = png_file(picture) if figure.suffix.lower() == ".png" else svg_file(picture)
-    try:
-        figure.write_bytes(made)
-    except OSError as why:
-        raise InputError(
-            f"cannot be written: {why.strerror}", file=str(figure), way_out="Name a folder that is there."
-        ) from None
+    write_figure(odds_picture(found, PHONE if narrow else WIDE), figure)

@@ -147,7 +147,7 @@ def main() -> None:
         task, path, name, told = orders.get()
         try:
             answer("done", TASKS[task](lambda words: answer("say", words), path, name, **told))
-        except Exception as why:
+        except Exception as why:  # whatever went wrong is told to the server, and the worker lives on
             answer("fault", packed(why))
 
 
@@ -156,7 +156,7 @@ def _listen(orders: queue.SimpleQueue[tuple[str, Path, str, dict[str, Any]]]) ->
     while True:
         try:
             orders.put(pickle.load(sys.stdin.buffer))
-        except Exception:
+        except Exception:  # closed, or cut off in the middle of an order: both mean that the server is gone
             os._exit(0)
 
 
